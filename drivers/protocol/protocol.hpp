@@ -1,0 +1,80 @@
+#pragma once
+// What bytes mean. A protocol is a state machine over bytes and time: it opens nothing, waits for nothing and reads no
+// clock, so the same code serves the bench, a rehearsal and a test. A new protocol is one file and one line in
+// protocol_table().
+
+#include <any>
+#include <cstddef>
+#include <cstdint>
+#include <memory>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "harness/base/fields.hpp"
+#include "harness/base/time.hpp"
+
+namespace trackrod {
+
+using FieldIndex = std::uint16_t;
+
+struct FieldInfo {
+  std::string name;
+  bool readable{false}, drivable{false};
+  double resolution{0.0}, resolution_offset{0.0};  // value = resolution * count + resolution_offset; 0 = continuous
+  double low{0.0}, high{0.0};                      // what the field can hold; low == high: no bound
+};
+
+class FieldSink {
+ public:
+  virtual ~FieldSink() = default;
+  virtual void field(FieldIndex field, double value, Stamp stamp) noexcept = 0;
+};
+
+struct ProtocolCounters {
+  std::uint64_t good{0};           // messages taken
+  std::uint64_t bad_checksum{0};
+  std::uint64_t bad_length{0};     // or otherwise not decodable
+  std::uint64_t lost{0};           // told by the alive counter
+  std::uint64_t repeated{0};
+  std::uint64_t timed_out{0};      // answers that did not come
+  std::uint64_t refused{0};        // the device said no
+};
+
+// Called on one thread; nothing here allocates after construction, blocks or throws.
+class Protocol {
+ public:
+  virtual ~Protocol() = default;
+  virtual const std::vector<FieldInfo>& fields() const noexcept = 0;
+  // Any piece of a byte stream, or one datagram. Returns true when at least one intact message was in it.
+  virtual bool on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink) noexcept = 0;
+  // The value to be sent from now on. It is kept until the next one.
+  virtual void set(FieldIndex field, double value) noexcept = 0;
+  // The next message to be sent at `now`; empty when none is due. Valid until the next call; call until empty. A message
+  // counts as sent when it was asked for.
+  virtual std::span<const std::byte> due(BenchTime now) noexcept = 0;
+  // The value of `field` reached the device as far as the protocol can tell (read back, where it does that).
+  virtual bool settled(FieldIndex field) const noexcept = 0;
+  // An entry of the device's error queue or the like: its code, 0 = none. Taking it clears it.
+  virtual std::uint32_t take_message() noexcept = 0;
+  virtual const ProtocolCounters& counters() const noexcept = 0;
+  // Counters and the like, for the process that takes over. At most 24 words.
+  virtual void save(std::span<std::uint32_t> words) const noexcept = 0;
+  virtual void load(std::span<const std::uint32_t> words) noexcept = 0;
+  // What ends a message that may have been half sent ("\n" for a line protocol); empty for datagrams.
+  virtual std::span<const std::byte> terminator() const noexcept = 0;
+};
+
+// Which end of the wire we are: the bench sends the `drive` fields and takes the `read` ones, its peer the other way round.
+enum class Side : std::uint8_t { bench, peer };
+
+struct ProtocolKind {
+  KindEntry entry;
+  // The settings were checked by the entry's table and by `check`.
+  std::unique_ptr<Protocol> (*make)(const std::any& settings, Side side);
+  // Checks that go beyond single fields (overlapping bits, unknown checksum); and the field list for the bench's checks.
+  std::vector<FieldInfo> (*fields)(const std::any& settings, Problems& problems);
+};
+const std::vector<ProtocolKind>& protocol_table();
+
+}  // namespace trackrod

@@ -1,0 +1,38 @@
+#pragma once
+// What this build of the program knows: every kind of link, protocol, stimulus and score. The command line puts it
+// together from each folder's own table and hands it, as a value, to the readers of bench and plan files.
+
+#include <string>
+#include <vector>
+
+#include "harness/base/fields.hpp"
+
+namespace trackrod {
+
+// A signal that a score reads: "input", "output".
+struct ScoreRole {
+  std::string name;
+  std::string doc;
+};
+
+// A finding that a score gives, so that a plan can set a limit on it.
+struct FindingKind {
+  std::string name;  // without the score's name in front: "dead_time"
+  std::string unit;  // "ms"; or "input" / "output" for the unit of the signal in that role, "output/s" for its rate
+  std::string doc;
+};
+
+struct ScoreEntry {
+  KindEntry settings;  // name, doc and the table of its settings
+  std::vector<ScoreRole> roles;
+  std::vector<FindingKind> findings;
+};
+
+struct Catalogue {
+  std::vector<KindEntry> links;
+  std::vector<KindEntry> protocols;
+  std::vector<KindEntry> stimuli;
+  std::vector<ScoreEntry> scores;
+};
+
+}  // namespace trackrod

@@ -1,0 +1,116 @@
+#pragma once
+// The description of the rig, checked: every name resolved, every value in its signal's unit.
+
+#include <functional>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "harness/base/catalogue.hpp"
+#include "harness/base/error.hpp"
+#include "harness/base/problems.hpp"
+#include "harness/base/sample.hpp"
+
+namespace trackrod {
+
+// The files that a bench or plan is made of, by path; the same texts go into the run folder.
+using Sources = std::vector<std::pair<std::string, std::string>>;
+
+struct DeviceSpec {
+  std::string name;
+  Chosen link;       // kind "udp", "serial", ...; value: that kind's settings
+  Chosen protocol;   // kind "frames", "scpi", ...
+  Duration timeout{};           // silence longer than this means lost
+  Duration clock_asymmetry{};   // see SignalInfo
+  std::string clock;
+};
+
+struct SignalSpec {
+  SignalInfo info;
+  std::size_t device{0};        // index into Bench::devices
+  std::string field;            // name of the field in the device's protocol
+  double gain{1.0}, offset{0.0};        // value in the signal's unit = gain * field value + offset (unit and calibration)
+  std::optional<double> no_value;       // field value that stands for "no value"
+  double rest{0.0};                     // drive: what is sent from arming on until the plan says otherwise
+  SignalIndex start_from{no_signal};    // drive: arming starts at the present value of this signal instead of `rest`
+  double max_jerk{0.0};                 // drive: unit/s^3; 0 = unlimited
+};
+
+enum class ControlMode : std::uint8_t { position, velocity, torque, impedance, free };
+std::string control_mode_name(ControlMode mode);
+
+// A driven axis and the modes its drive knows. In `free` there is no setpoint.
+struct AxisMode {
+  ControlMode mode{ControlMode::position};
+  double code{0.0};                   // what is written to the axis' mode signal
+  SignalIndex setpoint{no_signal};
+};
+struct AxisSpec {
+  std::string name;
+  SignalIndex mode_signal{no_signal};
+  std::vector<AxisMode> modes;
+};
+
+// True while low <= value <= high. A value that is stale, lost or not a number meets no condition.
+struct Condition {
+  SignalIndex signal{no_signal};
+  double low{0.0}, high{0.0};
+  bool met_by(double value) const { return value >= low && value <= high; }
+};
+
+struct Interlock {
+  std::string name;
+  Condition condition;
+  Duration grace{};       // may be broken for this long before the bench trips
+  std::string protects;   // in words
+};
+
+// One line of a sequence: write a value, or wait until a condition holds.
+struct Action {
+  enum class Kind : std::uint8_t { set, wait } kind{Kind::set};
+  SignalIndex signal{no_signal};  // set
+  double value{0.0};              // set
+  Condition until;                // wait
+  Duration at_most{};             // wait
+};
+
+struct SafeState {
+  std::vector<Action> actions;  // in order; a failed one does not stop the rest
+  Duration within{};            // the longest the whole sequence may take
+};
+
+// What the unit under test is declared to do, where criteria need it.
+struct UnitSpec {
+  std::string name;
+  std::string serial;
+  std::string description;
+};
+
+struct Bench {
+  std::string name;
+  std::string description;
+  std::string file;
+  UnitSpec unit;
+  Duration tick{};                   // period of the loop
+  std::vector<DeviceSpec> devices;
+  std::vector<SignalSpec> signals;   // position = SignalIndex
+  std::vector<AxisSpec> axes;
+  std::vector<Interlock> interlocks;
+  std::vector<Action> arming;
+  SafeState safe_state;
+
+  std::optional<SignalIndex> find(const std::string& signal) const;
+  std::vector<std::string> signal_names() const;
+  // As the capture keeps them.
+  std::vector<SignalInfo> signal_infos() const;
+};
+
+// Reads `path` and the files it includes. Error kind bad_input or storage.
+Result<Sources> load_bench_sources(const std::string& path);
+// Checks and resolves. The first source is the bench file. Null when there are problems. Touches no device and no file.
+std::unique_ptr<Bench> parse_bench(const Sources& sources, const Catalogue& catalogue, Problems& problems);
+// The JSON Schema of bench files, for editors.
+std::string bench_schema(const Catalogue& catalogue);
+
+}  // namespace trackrod

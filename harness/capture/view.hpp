@@ -1,0 +1,68 @@
+#pragma once
+// The reading side of a capture: what scores and reports see, whether it comes from the journal, the HDF5 archive or memory.
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "harness/base/error.hpp"
+#include "harness/base/sample.hpp"
+#include "harness/capture/record.hpp"
+
+namespace trackrod {
+
+struct Point {
+  BenchTime when{};
+  double value{};                  // NaN: the device said "no value"
+  std::uint32_t uncertainty_ns{};
+};
+
+// One execution of a named step.
+struct Span {
+  std::string step;
+  std::uint32_t cycle{0};
+  BenchTime from{}, to{};
+  bool complete{true};             // false: cut short by a trip, a stop or the end of the recording
+};
+
+// What is known about how well the run kept time.
+struct TimingQuality {
+  Duration tick{};
+  std::uint64_t ticks{0};          // that ran
+  std::uint64_t missed{0};         // that did not
+  std::vector<std::uint64_t> late_histogram;  // ticks by lateness, in bins of late_bin
+  Duration late_bin{};
+  Duration late_p50{}, late_p99{}, late_max{};
+  Duration work_p50{}, work_p99{}, work_max{};
+  Duration input_age_max{};
+};
+
+// A stretch of time for which records are missing, and why.
+struct Gap {
+  BenchTime from{}, to{};
+  std::uint64_t count{0};
+  std::string why;
+};
+
+class CaptureView {
+ public:
+  virtual ~CaptureView() = default;
+  virtual const std::vector<SignalInfo>& signals() const = 0;
+  // Spans of all steps, in time order.
+  virtual const std::vector<Span>& spans() const = 0;
+  virtual const std::vector<Event>& events() const = 0;
+  virtual const std::vector<Gap>& gaps() const = 0;
+  virtual const TimingQuality& timing() const = 0;
+  virtual BenchTime begin() const = 0;
+  virtual BenchTime end() const = 0;
+  // All samples of the signal with from <= when < to, in the order of their stamps.
+  virtual Result<std::vector<Point>> points(SignalIndex signal, BenchTime from, BenchTime to) const = 0;
+
+  std::optional<SignalIndex> find(const std::string& name) const {
+    for (std::size_t i = 0; i < signals().size(); ++i)
+      if (signals()[i].name == name) return static_cast<SignalIndex>(i);
+    return std::nullopt;
+  }
+};
+
+}  // namespace trackrod

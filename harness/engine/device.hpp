@@ -1,0 +1,48 @@
+#pragma once
+// What the engine asks of a device. drivers/device implements it; the engine knows nothing below it.
+
+#include <array>
+#include <cstdint>
+#include <span>
+
+#include "harness/base/sample.hpp"
+
+namespace trackrod {
+
+enum class Sent : std::uint8_t { nothing_due, sent, would_block, failed };
+
+// What a device's protocol must remember across a change of process: alive counters, sequence numbers, where it stands in
+// an exchange. Lives in memory shared by loop and keeper.
+struct ProtocolMemory {
+  std::array<std::uint32_t, 24> words{};
+};
+
+class Device {
+ public:
+  virtual ~Device() = default;
+
+  // All of the below is called on one thread, returns at once, allocates nothing and never throws.
+
+  // Bytes as they came from the link; values found in them go to `samples`.
+  virtual void arrived(std::span<const std::byte> bytes, Stamp stamp, SampleSink& samples) noexcept = 0;
+  // The value to be sent from now on, in the signal's unit. Not finite: ignored, and false.
+  virtual bool set(SignalIndex signal, double value) noexcept = 0;
+  // Sends what is due at `now`. The result is the worst of what happened.
+  virtual Sent transmit(BenchTime now) noexcept = 0;
+  // errno of the last failed send.
+  virtual int last_error() const noexcept = 0;
+  // When the last intact message came; zero before the first.
+  virtual BenchTime last_heard() const noexcept = 0;
+  // True when `signal` was handed over completely (a setting that is read back counts when it was read back).
+  virtual bool settled(SignalIndex signal) const noexcept = 0;
+  // A message from the device that is no sample (such as an entry of its error queue): a code, 0 = none. Taking it clears it.
+  virtual std::uint32_t take_message() noexcept = 0;
+
+  // Hand-over between processes.
+  virtual void remember(ProtocolMemory& memory) const noexcept = 0;
+  // After the other process died in mid-message: drops output that is still queued and ends a half-sent message so that the
+  // device takes the next one.
+  virtual void take_over(const ProtocolMemory& memory) noexcept = 0;
+};
+
+}  // namespace trackrod

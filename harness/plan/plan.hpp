@@ -1,0 +1,61 @@
+#pragma once
+// What to do and what to expect: the plan file, checked against a bench.
+
+#include <any>
+#include <memory>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "harness/bench/bench.hpp"
+
+namespace trackrod {
+
+// A stimulus or control element as written; the timeline gives it its meaning.
+struct PlanStep {
+  std::string name;   // given, or "step-3" by position
+  Chosen what;        // kind "hold", "ramp", ...; value: that kind's settings
+};
+
+enum class LimitKind : std::uint8_t { at_most, at_least, within };
+enum class DecisionRule : std::uint8_t { guarded, simple };
+
+struct LimitSpec {
+  std::string finding;        // "delay.dead_time"
+  LimitKind kind{LimitKind::at_most};
+  double low{0.0}, high{0.0}; // in `unit`
+  std::string unit;           // the finding's unit
+  DecisionRule rule{DecisionRule::guarded};
+  std::string requirement;    // identifier; may be empty
+};
+
+struct Criterion {
+  std::string score;                                         // "delay"
+  std::any settings;                                         // the struct that the score's table fills
+  std::vector<std::string> steps;                            // names of steps it reads
+  std::vector<std::pair<std::string, SignalIndex>> signals;  // role -> signal
+  std::vector<SignalIndex> conditions;                       // signals whose mean is stated with each finding
+  std::vector<LimitSpec> limits;                             // empty: report without a limit
+};
+
+struct Plan {
+  std::string name;
+  std::string description;
+  std::string file;
+  std::vector<std::pair<std::string, ControlMode>> control;      // axis -> mode, for the whole plan
+  std::vector<std::pair<SignalIndex, double>> start;             // values driven before the first step
+  Duration settle{};                                             // how long they are held before the first step
+  std::vector<PlanStep> steps;
+  std::vector<Criterion> criteria;
+};
+
+using Assignments = std::vector<std::pair<std::string, std::string>>;  // --set name=value
+
+// The first source is the plan file. Null when there are problems. Pure.
+std::unique_ptr<Plan> parse_plan(const Sources& sources, const Assignments& set, const Bench& bench, const Catalogue& catalogue,
+                                 Problems& problems);
+Result<Sources> load_plan_sources(const std::string& path);
+std::string plan_schema(const Catalogue& catalogue);
+
+}  // namespace trackrod

@@ -1,0 +1,94 @@
+#pragma once
+// Scores turn spans of a capture into findings with uncertainty, and figures that show what was measured.
+// Pure: no file, no clock, no device. A new score is one file and one line in score_table().
+
+#include <any>
+#include <array>
+#include <functional>
+#include <limits>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "harness/base/catalogue.hpp"
+#include "harness/capture/view.hpp"
+
+namespace trackrod {
+
+// One line of an uncertainty budget.
+struct Contribution {
+  std::string name;                 // "sensor calibration", "noise", ...
+  double standard_uncertainty{0.0}; // as it acts on the finding, in the finding's unit
+  double degrees_of_freedom{std::numeric_limits<double>::infinity()};
+  char type{'B'};                   // 'A' from statistics of this run, 'B' otherwise (JCGM 100, 2.3)
+  std::string distribution{"normal"};
+};
+
+enum class Verdict { pass, fail, inconclusive, not_run };
+std::string verdict_name(Verdict verdict);
+
+struct Limit {
+  enum class Kind { at_most, at_least, within } kind{Kind::at_most};
+  double low{0.0}, high{0.0};
+};
+
+// Names as other programs read them from findings.json. A value that does not exist is empty and has a reason.
+struct Finding {
+  std::string name;                                            // "delay.dead_time"
+  std::string step;
+  std::vector<std::string> signals;
+  std::vector<std::pair<std::string, std::string>> conditions; // "vehicle.speed" -> "40.0 km/h"; "hand_wheel" -> "position"
+  std::optional<double> value;
+  std::string unit;
+  std::optional<double> standard_uncertainty;
+  std::optional<std::array<double, 2>> interval;
+  double coverage{0.95};
+  std::optional<Limit> limit;
+  std::string rule;
+  std::string requirement;
+  Verdict verdict{Verdict::not_run};
+  bool judged{false};                                          // false: reported without a limit, no verdict
+  std::string reason;
+  std::vector<Contribution> budget;
+};
+
+// A picture in plain numbers; the report draws it and knows no score.
+struct Curve {
+  std::string label;
+  std::vector<double> x, y;    // decimated so that no extreme is lost; NaN breaks the line
+  enum class Style { line, points, bars } style{Style::line};
+};
+struct Mark {
+  std::string label;
+  char axis{'x'};              // a line at x = value, or at y = value
+  double value{0.0};
+  double half_width{0.0};      // of an interval around it; 0 = none
+};
+struct Figure {
+  std::string title, x_label, y_label;
+  std::vector<Curve> curves;
+  std::vector<Mark> marks;
+};
+
+struct ScoreInput {
+  const CaptureView& capture;
+  std::vector<Span> spans;                                     // of the steps asked for, complete ones
+  std::vector<std::pair<std::string, SignalIndex>> signals;    // role -> signal
+  const std::any& settings;
+  SignalIndex signal(const std::string& role) const;
+};
+
+struct ScoreResult {
+  std::vector<Finding> findings;
+  std::vector<Figure> figures;
+};
+
+struct ScoreKind {
+  ScoreEntry entry;
+  std::function<ScoreResult(const ScoreInput&)> run;
+};
+// Every score there is.
+const std::vector<ScoreKind>& score_table();
+
+}  // namespace trackrod

@@ -1,0 +1,8 @@
+#pragma once
+// Catch2 v2 (Debian 12) and v3 (Debian 13) under one name.
+#if __has_include(<catch2/catch_all.hpp>)
+#include <catch2/catch_all.hpp>
+using Catch::Approx;
+#else
+#include <catch2/catch.hpp>
+#endif
