@@ -11,19 +11,12 @@
 #include <string>
 #include <vector>
 
-#include "harness/base/fields.hpp"
+#include "harness/base/catalogue.hpp"
 #include "harness/base/time.hpp"
 
 namespace trackrod {
 
-using FieldIndex = std::uint16_t;
-
-struct FieldInfo {
-  std::string name;
-  bool readable{false}, drivable{false};
-  double resolution{0.0}, resolution_offset{0.0};  // value = resolution * count + resolution_offset; 0 = continuous
-  double low{0.0}, high{0.0};                      // what the field can hold; low == high: no bound
-};
+using FieldIndex = std::uint16_t;  // position in fields()
 
 class FieldSink {
  public:
@@ -69,11 +62,9 @@ class Protocol {
 enum class Side : std::uint8_t { bench, peer };
 
 struct ProtocolKind {
-  KindEntry entry;
-  // The settings were checked by the entry's table and by `check`.
+  ProtocolEntry entry;
+  // The settings were checked by the entry's table and by its `fields`.
   std::unique_ptr<Protocol> (*make)(const std::any& settings, Side side);
-  // Checks that go beyond single fields (overlapping bits, unknown checksum); and the field list for the bench's checks.
-  std::vector<FieldInfo> (*fields)(const std::any& settings, Problems& problems);
 };
 const std::vector<ProtocolKind>& protocol_table();
 

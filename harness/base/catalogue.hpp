@@ -9,6 +9,20 @@
 
 namespace trackrod {
 
+// A value that a device's messages carry.
+struct FieldInfo {
+  std::string name;
+  bool readable{false}, drivable{false};
+  double resolution{0.0}, resolution_offset{0.0};  // value = resolution * count + resolution_offset; 0 = continuous
+  double low{0.0}, high{0.0};                      // what the field can hold; low == high: no bound
+};
+
+struct ProtocolEntry {
+  KindEntry settings;
+  // The fields that these settings describe. Problems: what goes beyond single keys (overlapping bits, unknown checksum).
+  std::function<std::vector<FieldInfo>(const std::any& settings, Problems& problems)> fields;
+};
+
 // A signal that a score reads: "input", "output".
 struct ScoreRole {
   std::string name;
@@ -30,7 +44,7 @@ struct ScoreEntry {
 
 struct Catalogue {
   std::vector<KindEntry> links;
-  std::vector<KindEntry> protocols;
+  std::vector<ProtocolEntry> protocols;
   std::vector<KindEntry> stimuli;
   std::vector<ScoreEntry> scores;
 };
