@@ -1,0 +1,53 @@
+#pragma once
+// report.html: one file, no script, no outside host, made to be printed and signed. Pure: same report, same bytes; it
+// asks neither a clock nor the machine that renders it.
+
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "harness/capture/view.hpp"
+#include "harness/score/score.hpp"
+
+namespace trackrod {
+
+using Facts = std::vector<std::pair<std::string, std::string>>;  // what -> value, in the order to show
+
+struct EventLine {
+  Duration at{};  // since the run began
+  std::string words;
+};
+
+// What a reader must know of a run beside its numbers. Empty texts are shown as "not recorded".
+struct RunFacts {
+  std::string run;  // its identifier
+  std::string plan, plan_file, plan_description;
+  std::string bench, bench_file;
+  std::string unit, unit_serial, unit_description;
+  std::string technician;
+  std::string started;  // wall clock; starts with an ISO 8601 date, by which calibrations lapse
+  Duration duration{};
+  std::string ending;  // in words
+  bool ended_as_planned{true};
+  bool rehearsal{false};                // virtual time and a simulated unit: the report says so at its top
+  std::string software;                 // name and version of what recorded and of what scored
+  Facts host;                           // scheduling, locked memory, kernel, clock: what bears on timing
+  Facts hashes;                         // "bench.json" -> "sha256:..."
+  std::vector<std::string> deviations;  // from the plan or from normal use, and notes
+  std::vector<std::string> cautions;    // what to bear in mind when reading; more are found by write_html itself
+  std::vector<EventLine> events;
+};
+
+struct Report {
+  RunFacts facts;
+  std::vector<Finding> findings;
+  std::vector<Figure> figures;
+  std::vector<SignalInfo> signals;
+  TimingQuality timing;
+  std::vector<Gap> gaps;
+  BenchTime begin{};  // of the capture; gaps are told from here
+};
+
+std::string write_html(const Report& report);
+
+}  // namespace trackrod
