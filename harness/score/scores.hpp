@@ -1,0 +1,13 @@
+#pragma once
+// One function a score: its line of the table in table.cpp.
+
+#include "harness/score/score.hpp"
+
+namespace trackrod {
+
+ScoreKind step_score();
+ScoreKind delay_score();
+ScoreKind hysteresis_score();
+ScoreKind bus_score();
+
+}  // namespace trackrod
