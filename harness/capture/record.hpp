@@ -31,6 +31,8 @@ enum class EventKind : std::uint16_t {
   send_failed,        // a = device, b = errno
   arrivals_dropped,   // a = count since the last such event
   records_dropped,    // a = count since the last such event
+  arming_write,       // a = action number: sent, and confirmed where the device confirms
+  arming_effect,      // a = action number, b = 1 seen, 0 not seen in time
   safe_write,         // a = action number, b = 1 sent, 0 could not be sent
   safe_effect,        // a = action number, b = 1 seen, 0 not seen in time
   safe_done,          // a = 1 every effect seen, 0 not; value = seconds taken; b = 1 by the keeper

@@ -38,7 +38,7 @@ struct TimelineStep {
   Duration length{};               // of a wait: the longest it may take
   std::vector<Channel> channels;
   std::optional<Condition> until;  // a wait: the step ends when this holds; never: the run ends
-  double hold_for{0.0};            // a wait: seconds for which the condition must hold
+  Duration hold_for{};             // a wait: for how long the condition must hold
 };
 
 // An element of the program: a step, or a body repeated. The first pass of a body starts from what came before it, the
@@ -55,8 +55,9 @@ class Timeline {
   static std::unique_ptr<Timeline> compile(const Plan& plan, const Bench& bench, Problems& problems);
 
   const std::vector<TimelineStep>& steps() const { return steps_; }
-  // Values at which the plan starts: one for each drive signal (others: 0).
-  const std::vector<double>& start() const { return start_; }
+  // Where the plan starts: each signal that it drives or names in "start", and the value the engine brings it to before
+  // the first step (given in "start", else what the bench's arming leaves, else the signal's rest). Others are left alone.
+  const std::vector<std::pair<SignalIndex, double>>& start() const { return start_; }
   Duration settle() const { return settle_; }
   // Waits count with their longest time.
   Duration length() const { return length_; }
@@ -87,7 +88,7 @@ class Timeline {
   friend class TimelineCompiler;
   std::vector<TimelineStep> steps_;
   std::vector<TimelineItem> program_;
-  std::vector<double> start_;
+  std::vector<std::pair<SignalIndex, double>> start_;
   Duration settle_{}, length_{};
   std::uint64_t step_count_{0};
   std::size_t depth_{1};

@@ -1,0 +1,335 @@
+#include "harness/engine/engine.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace trackrod {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr Duration listen_limit = 3s;   // for every device to be heard before arming
+constexpr Duration approach_time = 5s;  // arming moves through a signal's whole range in no less
+constexpr int most_steps_a_tick = 1000; // a plan of steps without length must not stop the loop
+constexpr std::uint64_t most_lag_ticks = 2;  // after missed ticks a setpoint catches up at the slew limit, it does not jump
+
+}  // namespace
+
+Engine::Engine(EngineParts parts)
+    : parts_{std::move(parts)},
+      live_{parts_.bench},
+      interlocks_{parts_.bench.interlocks},
+      arming_{parts_.bench.arming, OnFailure::stop},
+      safing_{parts_.bench.safe_state.actions, OnFailure::go_on},
+      cursor_{parts_.timeline},
+      ahead_{parts_.timeline},
+      wanted_(parts_.bench.signals.size()),
+      limited_(parts_.bench.signals.size()),
+      failing_(parts_.devices.size()),
+      link_gone_(parts_.devices.size()) {
+  for (std::size_t i = 0; i < parts_.bench.signals.size(); ++i) {
+    if (parts_.bench.signals[i].info.direction != Direction::drive) continue;
+    drives_.push_back(static_cast<SignalIndex>(i));
+    wanted_[i] = parts_.bench.signals[i].rest;
+  }
+  sent_ = wanted_;
+}
+
+bool Engine::tick(BenchTime due, BenchTime woke) noexcept {
+  if (phase_ == Phase::over) return false;
+  now_ = woke;
+  due_ = due;
+  if (last_due_ == BenchTime::min()) {
+    last_due_ = due - parts_.bench.tick;
+    phase_since_ = due;
+    event(EventKind::state_changed, static_cast<std::uint32_t>(state_), static_cast<std::uint32_t>(state_));
+  }
+  parts_.inputs.deliver(woke, *this);
+  watch_devices(woke);
+  watch_for_trips(woke);
+  advance(due);
+  send(due);
+
+  const auto ticks = static_cast<std::uint32_t>((due - last_due_) / parts_.bench.tick);
+  tick_number_ += ticks;
+  const auto done = parts_.time.now();
+  record_sent(done);
+  parts_.minder.beat(done, state_, sent_, parts_.devices);
+  Duration oldest{};
+  for (std::size_t d = 0; d < parts_.devices.size(); ++d)
+    if (!live_.lost(d)) oldest = std::max(oldest, woke - parts_.devices[d]->last_heard());
+  const auto in_32_bits = [](Duration d) { return static_cast<std::uint32_t>(std::clamp<Duration::rep>(d.count(), 0, UINT32_MAX - 1)); };
+  record(Tick{due, tick_number_ - 1, in_32_bits(woke - due), in_32_bits(done - woke), in_32_bits(oldest)});
+  last_due_ = due;
+  return phase_ != Phase::over;
+}
+
+// ---- inputs ------------------------------------------------------------------------------------
+
+void Engine::put(const Sample& sample) noexcept {
+  live_.take(sample);
+  record(sample);
+}
+
+void Engine::link_lost(std::uint16_t device, int error) noexcept {
+  if (link_gone_[device]) return;
+  link_gone_[device] = true;
+  event(EventKind::device_lost, device, static_cast<std::uint32_t>(error));
+  live_.set_lost(device, true);
+}
+
+void Engine::watch_devices(BenchTime now) noexcept {
+  for (std::size_t d = 0; d < parts_.devices.size(); ++d) {
+    const auto heard = parts_.devices[d]->last_heard();
+    const bool lost = link_gone_[d] || heard == BenchTime{} || now - heard > parts_.bench.devices[d].timeout;
+    if (lost != live_.lost(d)) event(lost ? EventKind::device_lost : EventKind::device_back, static_cast<std::uint32_t>(d));
+    live_.set_lost(d, lost);
+    if (const auto code = parts_.devices[d]->take_message(); code != 0)
+      event(EventKind::device_message, static_cast<std::uint32_t>(d), code);
+  }
+  if (const auto dropped = parts_.inputs.dropped(); dropped != dropped_arrivals_) {
+    event(EventKind::arrivals_dropped, static_cast<std::uint32_t>(dropped - dropped_arrivals_));
+    dropped_arrivals_ = dropped;
+  }
+}
+
+void Engine::watch_for_trips(BenchTime now) noexcept {
+  if (phase_ == Phase::safing) return;
+  if (parts_.minder.gone()) return trip(TripCause::keeper_gone, 0, 0.0);
+  if (const auto cause = parts_.minder.stop_asked()) {
+    outcome_.stop = *cause;
+    event(EventKind::stop_asked, static_cast<std::uint32_t>(*cause));
+    if (step_since_) end_step(now, false);
+    phase_ = Phase::safing;
+    phase_since_ = due_;
+    return;
+  }
+  if (phase_ == Phase::listening) return;
+  for (std::size_t d = 0; d < parts_.devices.size(); ++d)
+    if (live_.lost(d)) return trip(TripCause::device_lost, static_cast<std::uint32_t>(d), 0.0);
+  if (const auto broken = interlocks_.check(now, live_, phase_ != Phase::arming))
+    trip(TripCause::interlock, static_cast<std::uint32_t>(broken->interlock), broken->value);
+}
+
+// ---- phases ------------------------------------------------------------------------------------
+
+void Engine::advance(BenchTime due) noexcept {
+  if (phase_ == Phase::listening) listen(due);
+  if (phase_ == Phase::arming) {
+    const auto arming = arming_.advance(now_, live_, *this);
+    if (arming == SequenceRunner::State::failed)
+      trip(TripCause::arming_failed, static_cast<std::uint32_t>(arming_.position()), 0.0);
+    if (arming == SequenceRunner::State::done) engage_axes();
+  } else if (phase_ == Phase::approaching) {
+    approach(due);
+  } else if (phase_ == Phase::settling && due - phase_since_ >= parts_.timeline.settle()) {
+    enter(RunState::running);
+    phase_ = Phase::stepping;
+  }
+  if (phase_ == Phase::stepping) step(due);
+  if (phase_ == Phase::safing) make_safe(due);
+}
+
+void Engine::listen(BenchTime due) noexcept {
+  for (std::size_t d = 0; d < parts_.devices.size(); ++d) {
+    if (!live_.lost(d)) continue;
+    if (due - phase_since_ >= listen_limit) trip(TripCause::device_lost, static_cast<std::uint32_t>(d), 0.0);
+    return;
+  }
+  enter(RunState::armed);
+  phase_ = Phase::arming;
+}
+
+// Bumpless: the setpoint of the mode starts where the axis is, in the same message that names the mode.
+void Engine::engage_axes() noexcept {
+  for (const auto& [name, mode] : parts_.plan.control) {
+    for (const auto& axis : parts_.bench.axes) {
+      if (axis.name != name) continue;
+      for (const auto& choice : axis.modes) {
+        if (choice.mode != mode) continue;
+        if (choice.setpoint != no_signal) {
+          const auto from = parts_.bench.signals[choice.setpoint].start_from;
+          if (from != no_signal) wanted_[choice.setpoint] = sent_[choice.setpoint] = live_.value(from);
+        }
+        wanted_[axis.mode_signal] = choice.code;
+      }
+    }
+  }
+  for (const auto drive : drives_)
+    if (!std::isfinite(wanted_[drive])) return trip(TripCause::arming_failed, drive, wanted_[drive]);
+  phase_ = Phase::approaching;
+}
+
+void Engine::approach(BenchTime due) noexcept {
+  bool there = true;
+  for (const auto& [signal, goal] : parts_.timeline.start()) {
+    const auto& info = parts_.bench.signals[signal].info;
+    double most = INFINITY;
+    if (info.max_slew > 0.0)
+      most = std::min(info.max_slew, (info.range_high - info.range_low) / seconds(approach_time)) * seconds(due - last_due_);
+    wanted_[signal] = std::clamp(goal, sent_[signal] - most, sent_[signal] + most);
+    there = there && wanted_[signal] == goal;
+  }
+  if (!there) return;
+  phase_ = Phase::settling;
+  phase_since_ = due;
+  announce();
+}
+
+void Engine::step(BenchTime due) noexcept {
+  BenchTime at = due;
+  for (int n = 0; n < most_steps_a_tick && cursor_.current() != nullptr; ++n) {
+    if (!step_since_ && !begin_step(at)) return;  // not on disk yet: hold
+    const auto& now = *cursor_.current();
+    const auto elapsed = due - *step_since_;
+    for (const auto& channel : now.channels) wanted_[channel.signal] = channel.motion.at(elapsed);
+    if (now.until) {
+      const bool met = now.until->met_by(live_.value(now.until->signal));
+      if (!met) met_since_.reset();
+      else if (!met_since_) met_since_ = due;
+      if (met_since_ && due - *met_since_ >= now.hold_for) {
+        end_step(due, true);
+        at = due;
+        continue;
+      }
+      if (elapsed >= now.length) trip(TripCause::wait_timed_out, now.id, live_.value(now.until->signal));
+      return;
+    }
+    if (elapsed < now.length) return;
+    at = *step_since_ + now.length;
+    end_step(at, true);
+  }
+  if (cursor_.current() != nullptr) return;
+  outcome_.stop = StopCause::finished;
+  event(EventKind::stop_asked, static_cast<std::uint32_t>(StopCause::finished));
+  phase_ = Phase::safing;
+  phase_since_ = due;
+}
+
+bool Engine::begin_step(BenchTime at) noexcept {
+  if (parts_.minder.acknowledged() < started_ + 1) return false;
+  ++started_;
+  step_since_ = at;
+  met_since_.reset();
+  const auto cycle = cursor_.cycle();
+  record(Event{at, 0.0, cursor_.current()->id, cycle, EventKind::step_started});
+  announce();
+  return true;
+}
+
+void Engine::end_step(BenchTime at, bool complete) noexcept {
+  const auto& step = *cursor_.current();
+  if (complete)
+    for (const auto& channel : step.channels) wanted_[channel.signal] = channel.motion.at(step.length);
+  record(Event{at, complete ? 1.0 : 0.0, step.id, cursor_.cycle(), EventKind::step_ended});
+  step_since_.reset();
+  if (!complete) return;
+  ++outcome_.steps_done;
+  cursor_.next();
+}
+
+// The intent of a step goes to disk one step ahead, so that the loop seldom has to wait for it.
+void Engine::announce() noexcept {
+  if (ahead_.current() == nullptr) return;
+  ++announced_;
+  event(EventKind::step_announced, ahead_.current()->id, ahead_.cycle());
+  ahead_.next();
+}
+
+// ---- the safe state ----------------------------------------------------------------------------
+
+// Acts first, is recorded after.
+void Engine::trip(TripCause cause, std::uint32_t which, double value) noexcept {
+  if (phase_ == Phase::safing) return;
+  outcome_.tripped = true;
+  outcome_.trip = cause;
+  phase_ = Phase::safing;
+  phase_since_ = due_;
+  make_safe(due_);
+  event(EventKind::tripped, static_cast<std::uint32_t>(cause), which, value);
+  if (step_since_) end_step(now_, false);
+  enter(RunState::tripped);
+}
+
+void Engine::make_safe(BenchTime due) noexcept {
+  if (phase_ == Phase::over) return;
+  const auto state = safing_.advance(now_, live_, *this);
+  const auto taken = due - phase_since_;
+  if (state == SequenceRunner::State::running && taken < parts_.bench.safe_state.within) return;
+  outcome_.safe_reached = state == SequenceRunner::State::done;
+  event(EventKind::safe_done, outcome_.safe_reached ? 1 : 0, 0, seconds(taken));
+  if (!outcome_.tripped) enter(RunState::cold);
+  phase_ = Phase::over;
+}
+
+// ---- outputs -----------------------------------------------------------------------------------
+
+// A sequence's write takes effect in this tick; in the safe state past the slew limit.
+void Engine::write(SignalIndex signal, double value) noexcept {
+  wanted_[signal] = value;
+  if (phase_ == Phase::safing) sent_[signal] = value;
+}
+
+bool Engine::settled(SignalIndex signal) const noexcept {
+  return sent_[signal] == wanted_[signal] && parts_.devices[live_.device_of(signal)]->settled(signal);
+}
+
+void Engine::note(std::size_t action, bool effect, bool good) noexcept {
+  const bool safing = phase_ == Phase::safing;
+  const auto kind = effect ? (safing ? EventKind::safe_effect : EventKind::arming_effect)
+                           : (safing ? EventKind::safe_write : EventKind::arming_write);
+  event(kind, static_cast<std::uint32_t>(action), good ? 1 : 0);
+}
+
+void Engine::send(BenchTime due) noexcept {
+  const auto since = std::min<Duration>(due - last_due_, most_lag_ticks * parts_.bench.tick);
+  for (const auto drive : drives_) {
+    if (!std::isfinite(wanted_[drive])) {
+      wanted_[drive] = sent_[drive];
+      trip(TripCause::not_finite, drive, NAN);
+    }
+    const auto limited = limit_setpoint(parts_.bench.signals[drive].info, wanted_[drive], sent_[drive], since);
+    const bool clipped = limited.by != LimitedBy::nothing;
+    if (clipped && !limited_[drive])
+      event(EventKind::setpoint_limited, drive, static_cast<std::uint32_t>(limited.by), wanted_[drive]);
+    limited_[drive] = clipped;
+    sent_[drive] = limited.value;
+    parts_.devices[live_.device_of(drive)]->set(drive, limited.value);
+  }
+  for (std::size_t d = 0; d < parts_.devices.size(); ++d) {
+    const auto sent = parts_.devices[d]->transmit(now_);
+    const bool failed = sent == Sent::failed || sent == Sent::would_block;
+    if (failed && !failing_[d])
+      event(EventKind::send_failed, static_cast<std::uint32_t>(d), static_cast<std::uint32_t>(parts_.devices[d]->last_error()));
+    failing_[d] = failed;
+  }
+}
+
+// Every driven value, each tick, stamped when it had been handed to the system.
+void Engine::record_sent(BenchTime now) noexcept {
+  const auto taken = static_cast<std::uint32_t>(std::clamp<Duration::rep>((now - now_).count(), 0, UINT32_MAX));
+  for (const auto drive : drives_) record(Sample{now, sent_[drive], taken, drive, StampedBy::harness});
+}
+
+// ---- records -----------------------------------------------------------------------------------
+
+void Engine::enter(RunState state) noexcept {
+  if (state == state_) return;
+  event(EventKind::state_changed, static_cast<std::uint32_t>(state), static_cast<std::uint32_t>(state_));
+  state_ = state;
+}
+
+void Engine::event(EventKind kind, std::uint32_t a, std::uint32_t b, double value) noexcept {
+  record(Event{now_, value, a, b, kind});
+}
+
+void Engine::record(const Record& record) noexcept {
+  if (dropped_records_ > 0) {
+    const Event loss{now_, 0.0, static_cast<std::uint32_t>(std::min<std::uint64_t>(dropped_records_, UINT32_MAX)), 0,
+                     EventKind::records_dropped};
+    if (parts_.records.put(loss)) dropped_records_ = 0;
+  }
+  if (!parts_.records.put(record)) ++dropped_records_;
+}
+
+}  // namespace trackrod

@@ -1,0 +1,98 @@
+#pragma once
+// One run on the bench, a tick at a time: take inputs, check interlocks, work out setpoints, limit, send, record.
+
+#include <memory>
+#include <optional>
+#include <vector>
+
+#include "harness/capture/record.hpp"
+#include "harness/engine/device.hpp"
+#include "harness/engine/inputs.hpp"
+#include "harness/engine/interlocks.hpp"
+#include "harness/engine/limiter.hpp"
+#include "harness/engine/live_values.hpp"
+#include "harness/engine/minder.hpp"
+#include "harness/engine/sequence.hpp"
+#include "harness/plan/timeline.hpp"
+
+namespace trackrod {
+
+// All that a run needs. Everything is owned by the caller and outlives the engine.
+struct EngineParts {
+  const Bench& bench;
+  const Plan& plan;
+  const Timeline& timeline;
+  std::vector<Device*> devices;  // in the bench's order
+  Inputs& inputs;
+  TimeSource& time;
+  RecordSink& records;
+  Minder& minder;
+};
+
+// How a run ended.
+struct Outcome {
+  bool tripped{false};
+  TripCause trip{};
+  StopCause stop{StopCause::finished};
+  bool safe_reached{false};        // every effect of the safe state was seen
+  std::uint64_t steps_done{0};
+};
+
+class Engine final : private InputSink, private SequenceHands {
+ public:
+  // Allocates everything it will need. Nothing is sent before the first tick.
+  explicit Engine(EngineParts parts);
+
+  // One turn of the loop; `due` on the tick grid, `woke` when it really began. Returns false once the run is over and the
+  // bench is in its safe state. Neither allocates, blocks, logs nor throws.
+  bool tick(BenchTime due, BenchTime woke) noexcept;
+  const Outcome& outcome() const noexcept { return outcome_; }
+  RunState state() const noexcept { return state_; }
+
+ private:
+  enum class Phase : std::uint8_t { listening, arming, approaching, settling, stepping, safing, over };
+
+  void put(const Sample& sample) noexcept override;
+  void link_lost(std::uint16_t device, int error) noexcept override;
+  void write(SignalIndex signal, double value) noexcept override;
+  bool settled(SignalIndex signal) const noexcept override;
+  void note(std::size_t action, bool effect, bool good) noexcept override;
+
+  void watch_devices(BenchTime now) noexcept;
+  void watch_for_trips(BenchTime now) noexcept;
+  void advance(BenchTime due) noexcept;
+  void listen(BenchTime due) noexcept;
+  void engage_axes() noexcept;
+  void approach(BenchTime due) noexcept;
+  void step(BenchTime due) noexcept;
+  bool begin_step(BenchTime at) noexcept;
+  void end_step(BenchTime at, bool complete) noexcept;
+  void announce() noexcept;
+  void trip(TripCause cause, std::uint32_t which, double value) noexcept;
+  void make_safe(BenchTime due) noexcept;
+  void enter(RunState state) noexcept;
+  void send(BenchTime due) noexcept;
+  void record_sent(BenchTime now) noexcept;
+  void event(EventKind kind, std::uint32_t a = 0, std::uint32_t b = 0, double value = 0.0) noexcept;
+  void record(const Record& record) noexcept;
+
+  EngineParts parts_;
+  LiveValues live_;
+  InterlockWatch interlocks_;
+  SequenceRunner arming_, safing_;
+  Timeline::Cursor cursor_, ahead_;
+  std::vector<double> wanted_, sent_;
+  std::vector<SignalIndex> drives_;
+  std::vector<char> limited_, failing_, link_gone_;
+
+  Phase phase_{Phase::listening};
+  RunState state_{RunState::cold};
+  Outcome outcome_;
+  BenchTime now_{}, due_{}, last_due_{BenchTime::min()}, phase_since_{BenchTime::min()};
+  std::optional<BenchTime> step_since_, met_since_;
+  std::uint64_t announced_{0}, started_{0}, dropped_records_{0}, dropped_arrivals_{0};
+  std::uint32_t tick_number_{0};
+  bool direct_{false};  // the safe state's writes pass the slew limit
+};
+
+}  // namespace trackrod

@@ -1,0 +1,34 @@
+#pragma once
+// What passes between the loop and whoever minds it (the keeper's process, or nobody in a rehearsal), besides records.
+
+#include <optional>
+#include <span>
+
+#include "harness/capture/record.hpp"
+#include "harness/engine/device.hpp"
+
+namespace trackrod {
+
+class Minder {
+ public:
+  virtual ~Minder() = default;
+  // All loop-safe.
+  virtual std::optional<StopCause> stop_asked() const noexcept = 0;
+  // The minder is dead: nobody would bring the bench to its safe state after us.
+  virtual bool gone() const noexcept = 0;
+  // How many announced steps are safely on disk.
+  virtual std::uint64_t acknowledged() const noexcept = 0;
+  // Called at the end of each tick with what a successor needs to go on: last sent values and protocol states.
+  virtual void beat(BenchTime now, RunState state, std::span<const double> sent, std::span<Device* const> devices) noexcept = 0;
+};
+
+// For rehearsals and tests: never stops, loses nothing, acknowledges everything.
+class NoMinder final : public Minder {
+ public:
+  std::optional<StopCause> stop_asked() const noexcept override { return std::nullopt; }
+  bool gone() const noexcept override { return false; }
+  std::uint64_t acknowledged() const noexcept override { return UINT64_MAX; }
+  void beat(BenchTime, RunState, std::span<const double>, std::span<Device* const>) noexcept override {}
+};
+
+}  // namespace trackrod
