@@ -1,8 +1,9 @@
 #pragma once
-// How bytes travel. A link moves them and stamps them; it knows nothing of their meaning. A new kind of link is one file
-// and one line in link_table().
+// How bytes travel. A link moves them and stamps them; it knows nothing of their meaning. A new kind of link is one
+// file and one line in link_table().
 
 #include <any>
+#include <atomic>
 #include <cstddef>
 #include <cstdint>
 #include <memory>
@@ -16,20 +17,40 @@
 
 namespace trackrod {
 
+// A count that one thread raises and any thread reads. Copies are snapshots.
+class Count {
+ public:
+  Count() = default;
+  Count(const Count& other) noexcept : n_{other.value()} {}
+  Count& operator=(const Count& other) noexcept {
+    n_.store(other.value(), std::memory_order_relaxed);
+    return *this;
+  }
+  void operator+=(std::uint64_t more) noexcept { n_.fetch_add(more, std::memory_order_relaxed); }
+  void operator++() noexcept { *this += 1; }
+  std::uint64_t value() const noexcept { return n_.load(std::memory_order_relaxed); }
+  operator std::uint64_t() const noexcept { return value(); }  // NOLINT(google-explicit-constructor): it is a number
+
+ private:
+  std::atomic<std::uint64_t> n_{0};
+};
+
 struct LinkCounters {
-  std::uint64_t received{0}, received_bytes{0};
-  std::uint64_t sent{0}, sent_bytes{0};
-  std::uint64_t send_failures{0};
-  std::uint64_t dropped_by_kernel{0};   // told by the kernel's own counter
-  std::uint64_t foreign{0};             // from a sender that is not the configured peer
-  std::uint64_t stamps_replaced{0};     // kernel stamps outside [previous read, now]: read time used, widened
+  Count received, received_bytes;
+  Count sent, sent_bytes;
+  Count send_failures;
+  Count dropped_by_kernel;  // told by the kernel's own counter
+  Count foreign;            // from a sender that is not the configured peer
+  Count refused;            // told by the peer's machine: nobody listens there (the link stays usable)
+  Count oversized;          // datagrams larger than the buffer, or empty: not handed on
+  Count stamps_replaced;    // kernel stamps outside [last read that found nothing, now]: read time used, widened
 };
 
 struct Received {
   enum class State : std::uint8_t { bytes, nothing, lost } state{State::nothing};
   std::size_t size{0};
   Stamp stamp;
-  int error{0};          // errno behind `lost`; 0 = the far side hung up
+  int error{0};  // errno behind `lost`; 0 = the far side hung up
 };
 
 enum class SendState : std::uint8_t { sent, would_block, lost };
@@ -39,12 +60,14 @@ struct SendResult {
   int error{0};
 };
 
+// receive() may be called on another thread than the rest; each side on one thread at a time.
 class Link {
  public:
   virtual ~Link() = default;
   // For poll(); the link keeps owning it. -1: nothing to wait on (memory).
   virtual int descriptor() const noexcept = 0;
-  // One datagram, or what a serial port holds. Does not block or allocate. `now` is the time of the call.
+  // One datagram, or what a serial port holds. Does not block or allocate. `now` is the time of the call, read just
+  // before it.
   virtual Received receive(std::span<std::byte> into, BenchTime now) noexcept = 0;
   // Does not block or allocate.
   virtual SendResult send(std::span<const std::byte> bytes, BenchTime now) noexcept = 0;
@@ -55,13 +78,32 @@ class Link {
   virtual std::string describe() const = 0;
 };
 
+// How a wire of some kind behaves in a rehearsal.
+struct WirePath {
+  Duration delay{};   // from handing over to being there, the time on the wire not included
+  Duration jitter{};  // added to the delay, uniform over [0, jitter]; order is kept
+  double loss{0.0};   // chance that a datagram, or each byte of a stream, does not come
+};
+struct WireModel {
+  enum class Mode : std::uint8_t { datagrams, stream } mode{Mode::datagrams};
+  WirePath outward, inward;      // from the bench; to it
+  Duration byte_time{};          // time on the wire of one byte
+  Duration stamp_uncertainty{};  // half-width of a datagram's stamp
+};
+
 struct LinkKind {
   KindEntry entry;
   // Opens the port: may block and allocate. The error's sentence says which port and what to try.
   Result<std::unique_ptr<Link>> (*open)(const std::any& settings);
   // Takes over a descriptor that another process opened with `open`.
   std::unique_ptr<Link> (*adopt)(const std::any& settings, int descriptor);
+  // Opens the other end of the wire, for a program that stands in for the device: the socket at the peer's address; a
+  // pseudo-terminal that is found under the port's path.
+  Result<std::unique_ptr<Link>> (*open_far_end)(const std::any& settings);
+  WireModel (*model)(const std::any& settings);
 };
 const std::vector<LinkKind>& link_table();
+// The line of the table; `kind` was checked by the bench's reader, so an unknown one ends the program.
+const LinkKind& link_kind(const std::string& kind);
 
 }  // namespace trackrod

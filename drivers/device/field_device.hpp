@@ -1,0 +1,65 @@
+#pragma once
+// A device as the engine sees it: bytes of its link, meaning of its protocol, signals of the bench.
+
+#include <array>
+#include <cstddef>
+#include <memory>
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "drivers/link/link.hpp"
+#include "drivers/protocol/protocol.hpp"
+#include "harness/bench/bench.hpp"
+#include "harness/engine/device.hpp"
+
+namespace trackrod {
+
+class FieldDevice final : public Device {
+ public:
+  // `index` is the device's position in the bench. The link must outlive the device; the bench need not. A signal whose
+  // field the protocol does not have ends the program: the bench's reader has checked it.
+  FieldDevice(const Bench& bench, std::size_t index, Link& link, std::unique_ptr<Protocol> protocol);
+
+  void arrived(std::span<const std::byte> bytes, Stamp stamp, SampleSink& samples) noexcept override;
+  bool set(SignalIndex signal, double value) noexcept override;
+  // What a full serial port did not take is kept and goes first the next time; nothing else is asked of the protocol
+  // until then.
+  Sent transmit(BenchTime now) noexcept override;
+  int last_error() const noexcept override { return last_error_; }
+  BenchTime last_heard() const noexcept override { return last_heard_; }
+  bool settled(SignalIndex signal) const noexcept override;
+  std::uint32_t take_message() noexcept override { return protocol_->take_message(); }
+  void remember(ProtocolMemory& memory) const noexcept override { protocol_->save(memory.words); }
+  // The terminator goes out at the start of the next transmit().
+  void take_over(const ProtocolMemory& memory) noexcept override;
+
+  // On the thread of the functions above.
+  const ProtocolCounters& protocol_counters() const noexcept { return protocol_->counters(); }
+
+ private:
+  // value = gain * field value + offset
+  struct Mapping {
+    SignalIndex signal{no_signal};
+    FieldIndex field{0};
+    double gain{1.0}, offset{0.0};
+    std::optional<double> no_value;
+  };
+  class Mapper;
+
+  const Mapping* driven(SignalIndex signal) const noexcept;
+  Sent send_rest(BenchTime now) noexcept;
+  void keep(std::span<const std::byte> rest) noexcept;
+
+  Link& link_;
+  std::unique_ptr<Protocol> protocol_;
+  std::vector<Mapping> reads_;           // by field; a field may feed several signals
+  std::vector<std::size_t> first_read_;  // of each field, and the end
+  std::vector<Mapping> drives_;          // by signal
+  std::array<std::byte, 2048> rest_{};   // of a message that was sent in part
+  std::size_t rest_from_{0}, rest_size_{0};
+  int last_error_{0};
+  BenchTime last_heard_{};
+};
+
+}  // namespace trackrod
