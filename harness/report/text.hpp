@@ -16,7 +16,7 @@ std::string escaped(std::string_view text);
 std::size_t columns(std::string_view text);
 // `text` with spaces up to `width` columns; unchanged when it is longer.
 std::string padded(const std::string& text, std::size_t width);
-// Lines of at most `width` columns, broken at spaces; a longer word is cut. At least one line.
+// Lines of at most `width` columns, broken at spaces and control characters; a longer word is cut. At least one line.
 std::vector<std::string> wrapped(const std::string& text, std::size_t width);
 // UTF-8 signs of ours (± ≤ ≥ – … ×) spelt with ASCII; anything else beyond ASCII becomes '?'.
 std::string ascii_only(std::string_view text);
