@@ -69,6 +69,7 @@ struct Figure {
   std::string title, x_label, y_label;
   std::vector<Curve> curves;
   std::vector<Mark> marks;
+  bool y_log{false};           // y in decades; what is not positive is not drawn
 };
 
 struct ScoreInput {
