@@ -25,13 +25,14 @@ class FieldSink {
 };
 
 struct ProtocolCounters {
-  std::uint64_t good{0};           // messages taken
+  std::uint64_t good{0};  // messages taken
   std::uint64_t bad_checksum{0};
-  std::uint64_t bad_length{0};     // or otherwise not decodable
-  std::uint64_t lost{0};           // told by the alive counter
+  std::uint64_t bad_length{0};  // or otherwise not decodable
+  std::uint64_t lost{0};        // told by the alive counter
   std::uint64_t repeated{0};
-  std::uint64_t timed_out{0};      // answers that did not come
-  std::uint64_t refused{0};        // the device said no
+  std::uint64_t timed_out{0};  // answers that did not come
+  std::uint64_t refused{0};    // the device said no
+  std::uint64_t clamped{0};    // driven values that their field cannot hold: out of bounds or not a number
 };
 
 // Called on one thread; nothing here allocates after construction, blocks or throws.
@@ -43,8 +44,8 @@ class Protocol {
   virtual bool on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink) noexcept = 0;
   // The value to be sent from now on. It is kept until the next one.
   virtual void set(FieldIndex field, double value) noexcept = 0;
-  // The next message to be sent at `now`; empty when none is due. Valid until the next call; call until empty. A message
-  // counts as sent when it was asked for.
+  // The next message to be sent at `now`; empty when none is due. Valid until the next call; call until empty. A
+  // message counts as sent when it was asked for.
   virtual std::span<const std::byte> due(BenchTime now) noexcept = 0;
   // The value of `field` reached the device as far as the protocol can tell (read back, where it does that).
   virtual bool settled(FieldIndex field) const noexcept = 0;
@@ -58,7 +59,8 @@ class Protocol {
   virtual std::span<const std::byte> terminator() const noexcept = 0;
 };
 
-// Which end of the wire we are: the bench sends the `drive` fields and takes the `read` ones, its peer the other way round.
+// Which end of the wire we are: the bench sends the `drive` fields and takes the `read` ones, its peer the other way
+// round.
 enum class Side : std::uint8_t { bench, peer };
 
 struct ProtocolKind {

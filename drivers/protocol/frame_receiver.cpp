@@ -1,0 +1,103 @@
+#include <algorithm>
+
+#include "drivers/protocol/frames.hpp"
+
+namespace trackrod {
+
+FrameReceiver::FrameReceiver(const NamedFrames& frames, const std::vector<FieldInfo>& fields, bool stream)
+    : is_stream_{stream} {
+  for (const auto& [name, frame] : frames) {
+    const auto& layout = kinds_.emplace_back(Kind{FrameLayout{frame, fields}}).layout;
+    shortest_ = shortest_ == 0 ? layout.length() : std::min(shortest_, layout.length());
+    longest_ = std::max(longest_, layout.length());
+    match_end_ = std::max(match_end_, layout.match_end());
+  }
+  if (is_stream_) kept_.resize(2 * longest_);
+}
+
+FrameReceiver::Kind* FrameReceiver::find(std::span<const std::byte> bytes) noexcept {
+  for (auto& k : kinds_)
+    if (bytes.size() >= k.layout.match_end() && k.layout.matches(bytes)) return &k;
+  return nullptr;
+}
+
+bool FrameReceiver::take(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink,
+                         ProtocolCounters& counters) noexcept {
+  if (kinds_.empty()) return false;
+  if (!is_stream_) return datagram(bytes, stamp, sink, counters);
+  bool taken = false;
+  while (!bytes.empty()) {
+    const auto piece = std::min(bytes.size(), kept_.size() - kept_size_);
+    std::copy_n(bytes.begin(), piece, kept_.begin() + static_cast<std::ptrdiff_t>(kept_size_));
+    kept_size_ += piece;
+    bytes = bytes.subspan(piece);
+    const auto done = stream({kept_.data(), kept_size_}, stamp, sink, counters, taken);
+    std::copy(kept_.begin() + static_cast<std::ptrdiff_t>(done),
+              kept_.begin() + static_cast<std::ptrdiff_t>(kept_size_), kept_.begin());
+    kept_size_ -= done;  // less than one frame is left, so that there is room again
+  }
+  return taken;
+}
+
+// Frames stand one behind the other from the first byte on, so a damaged one is stepped over as a whole.
+bool FrameReceiver::datagram(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink,
+                             ProtocolCounters& counters) noexcept {
+  bool taken = false;
+  do {
+    auto* kind = find(bytes);
+    if (kind == nullptr || bytes.size() < kind->layout.length()) {
+      ++counters.bad_length;
+      break;
+    }
+    const auto frame = bytes.first(kind->layout.length());
+    if (kind->layout.intact(frame)) {
+      taken = deliver(*kind, frame, stamp, sink, counters) || taken;
+    } else {
+      ++counters.bad_checksum;
+    }
+    bytes = bytes.subspan(frame.size());
+  } while (!bytes.empty());
+  return taken;
+}
+
+// A rejected frame may hold the beginning of a good one, so only one byte of it is skipped. Each frame length of
+// skipped bytes counts as one bad message. Returns how many bytes are done with.
+std::size_t FrameReceiver::stream(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink,
+                                  ProtocolCounters& counters, bool& taken) noexcept {
+  std::size_t at = 0;
+  while (at < bytes.size()) {
+    const auto rest = bytes.subspan(at);
+    auto* kind = find(rest);
+    if (rest.size() < (kind != nullptr ? kind->layout.length() : match_end_)) break;
+    if (kind != nullptr && kind->layout.intact(rest.first(kind->layout.length()))) {
+      const auto frame = rest.first(kind->layout.length());
+      taken = deliver(*kind, frame, stamp, sink, counters) || taken;
+      at += frame.size();
+      skipped_ = 0;
+      continue;
+    }
+    if (skipped_++ % shortest_ == 0) ++(kind != nullptr ? counters.bad_checksum : counters.bad_length);
+    ++at;
+  }
+  return at;
+}
+
+bool FrameReceiver::deliver(Kind& kind, std::span<const std::byte> frame, Stamp stamp, FieldSink& sink,
+                            ProtocolCounters& counters) noexcept {
+  if (const auto& counter = kind.layout.counter()) {
+    const auto now = counter->read(frame);
+    const auto ahead = (now - kind.last) & counter->mask();
+    if (kind.seen && ahead == 0) {
+      ++counters.repeated;
+      return false;
+    }
+    if (kind.seen) counters.lost += ahead - 1;
+    kind.last = now;
+    kind.seen = true;
+  }
+  ++counters.good;
+  for (const auto& field : kind.layout.fields()) sink.field(field.index, field.value_in(frame), stamp);
+  return true;
+}
+
+}  // namespace trackrod

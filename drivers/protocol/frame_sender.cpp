@@ -1,0 +1,88 @@
+#include <algorithm>
+#include <cmath>
+
+#include "drivers/protocol/frames.hpp"
+
+namespace trackrod {
+
+FrameSender::FrameSender(const NamedFrames& frames, const std::vector<FieldInfo>& fields) : slots_(fields.size()) {
+  for (const auto& [name, frame] : frames) {
+    FrameLayout layout{frame, fields};
+    for (std::size_t i = 0; i < layout.fields().size(); ++i)
+      slots_[layout.fields()[i].index] = {static_cast<std::uint16_t>(kinds_.size()), static_cast<std::uint16_t>(i),
+                                          false, true};
+    const bool at_once = layout.fields().empty();
+    std::vector<std::byte> bytes(layout.length());
+    kinds_.push_back({std::move(layout), std::move(bytes), 0, {}, at_once});
+  }
+}
+
+void FrameSender::set(FieldIndex field, double value, ProtocolCounters& counters) noexcept {
+  if (field >= slots_.size() || !slots_[field].known) return;
+  auto& slot = slots_[field];
+  auto& kind = kinds_[slot.frame];
+  const auto& packed = kind.layout.fields()[slot.field];
+  if (!std::isfinite(value)) {
+    ++counters.clamped;
+    return;
+  }
+  const auto count = packed.count_of(value);
+  if (count.clamped) ++counters.clamped;
+  if (packed.place.read(kind.bytes) != count.bits) slot.is_sent = false;
+  packed.place.write(kind.bytes, count.bits);
+  kind.in_use = true;
+}
+
+std::span<const std::byte> FrameSender::due(BenchTime now) noexcept {
+  for (std::size_t i = 0; i < kinds_.size(); ++i) {
+    auto& kind = kinds_[i];
+    const auto cycle = kind.layout.cycle();
+    if (!kind.in_use) continue;
+    // Further ahead than one cycle: never sent yet, or taken over from a process that died while it wrote the time
+    // down.
+    if (kind.next == BenchTime{} || kind.next - now > cycle) kind.next = now;
+    if (now < kind.next) continue;
+    // Missed cycles are left out, not made up for, and the phase stays.
+    kind.next += cycle * ((now - kind.next) / cycle + 1);
+    kind.layout.finish(kind.bytes, kind.counter++);
+    for (const auto& field : kind.layout.fields()) slots_[field.index].is_sent = true;
+    return kind.bytes;
+  }
+  return {};
+}
+
+bool FrameSender::settled(FieldIndex field) const noexcept { return field < slots_.size() && slots_[field].is_sent; }
+
+// For each frame: next counter, due time (two words), then its bytes, so that values which the other process has set
+// stay.
+void FrameSender::save(std::span<std::uint32_t> words) const noexcept {
+  for (const auto& kind : kinds_) {
+    const auto need = words_to_take_over(static_cast<int>(kind.layout.length()));
+    if (words.size() < need) return;
+    const auto next = static_cast<std::uint64_t>(kind.next.time_since_epoch().count());
+    words[0] = kind.counter;
+    words[1] = static_cast<std::uint32_t>(next);
+    words[2] = static_cast<std::uint32_t>(next >> 32);
+    const auto bytes = std::as_writable_bytes(words.subspan(3, need - 3));
+    std::copy(kind.bytes.begin(), kind.bytes.end(), bytes.begin());
+    words = words.subspan(need);
+  }
+}
+
+void FrameSender::load(std::span<const std::uint32_t> words) noexcept {
+  for (auto& kind : kinds_) {
+    const auto need = words_to_take_over(static_cast<int>(kind.layout.length()));
+    if (words.size() < need) return;
+    const auto next = static_cast<std::int64_t>(words[1] | std::uint64_t{words[2]} << 32);
+    if (next != 0) {  // it was in use
+      kind.counter = words[0];
+      kind.next = BenchTime{Duration{next}};
+      const auto bytes = std::as_bytes(words.subspan(3, need - 3));
+      std::copy_n(bytes.begin(), kind.bytes.size(), kind.bytes.begin());
+      kind.in_use = true;
+    }
+    words = words.subspan(need);
+  }
+}
+
+}  // namespace trackrod

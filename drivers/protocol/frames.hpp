@@ -1,0 +1,92 @@
+#pragma once
+// Bit-packed frames, sent in cycles, in datagrams or in a stream of bytes.
+
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <vector>
+
+#include "drivers/protocol/frame_layout.hpp"
+#include "drivers/protocol/protocol.hpp"
+
+namespace trackrod {
+
+// Finds frames in what arrives.
+class FrameReceiver {
+ public:
+  FrameReceiver(const NamedFrames& frames, const std::vector<FieldInfo>& fields, bool stream);
+  // True when a frame was taken. A repeated frame is none: a device whose alive counter stands still is not alive.
+  bool take(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink, ProtocolCounters& counters) noexcept;
+
+ private:
+  struct Kind {
+    FrameLayout layout;
+    bool seen{false};
+    std::uint64_t last{0};  // alive counter of the last frame
+  };
+  bool datagram(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink, ProtocolCounters& counters) noexcept;
+  std::size_t stream(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink, ProtocolCounters& counters,
+                     bool& taken) noexcept;
+  bool deliver(Kind& kind, std::span<const std::byte> frame, Stamp stamp, FieldSink& sink,
+               ProtocolCounters& counters) noexcept;
+  // The kind whose match fits; null when none does.
+  Kind* find(std::span<const std::byte> bytes) noexcept;
+
+  std::vector<Kind> kinds_;
+  bool is_stream_;
+  std::size_t shortest_{0}, longest_{0}, match_end_{0};
+  std::vector<std::byte> kept_;  // stream: room for two frames, of which kept_size_ bytes wait for the rest
+  std::size_t kept_size_{0};
+  std::size_t skipped_{0};  // stream: bytes since the last good frame
+};
+
+// Sends frames at their times.
+class FrameSender {
+ public:
+  FrameSender(const NamedFrames& frames, const std::vector<FieldInfo>& fields);
+  void set(FieldIndex field, double value, ProtocolCounters& counters) noexcept;
+  std::span<const std::byte> due(BenchTime now) noexcept;
+  bool settled(FieldIndex field) const noexcept;
+  void save(std::span<std::uint32_t> words) const noexcept;
+  void load(std::span<const std::uint32_t> words) noexcept;
+
+ private:
+  struct Kind {
+    FrameLayout layout;
+    std::vector<std::byte> bytes;  // the values of the fields live here
+    std::uint32_t counter{0};      // of the next frame
+    BenchTime next{};              // due time; the epoch before the first one
+    bool in_use{false};            // nothing is sent before the first value is set
+  };
+  struct Slot {  // where a field's value goes
+    std::uint16_t frame{0}, field{0};
+    bool is_sent{false}, known{false};
+  };
+  std::vector<Kind> kinds_;
+  std::vector<Slot> slots_;  // by FieldIndex
+};
+
+class Frames final : public Protocol {
+ public:
+  Frames(const FramesSettings& settings, Side side);
+
+  const std::vector<FieldInfo>& fields() const noexcept override { return fields_; }
+  bool on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink) noexcept override;
+  void set(FieldIndex field, double value) noexcept override;
+  std::span<const std::byte> due(BenchTime now) noexcept override;
+  bool settled(FieldIndex field) const noexcept override;
+  std::uint32_t take_message() noexcept override { return 0; }
+  const ProtocolCounters& counters() const noexcept override { return counters_; }
+  void save(std::span<std::uint32_t> words) const noexcept override;
+  void load(std::span<const std::uint32_t> words) noexcept override;
+  // None: the next whole frame follows within a cycle, and a receiver finds it by its match and checksum.
+  std::span<const std::byte> terminator() const noexcept override { return {}; }
+
+ private:
+  std::vector<FieldInfo> fields_;
+  FrameReceiver receiver_;
+  FrameSender sender_;
+  ProtocolCounters counters_;
+};
+
+}  // namespace trackrod
