@@ -37,7 +37,7 @@ enum class EventKind : std::uint16_t {
   safe_effect,        // a = action number, b = 1 seen, 0 not seen in time
   safe_done,          // a = 1 every effect seen, 0 not; value = seconds taken; b = 1 by the keeper
   stop_asked,         // a = StopCause
-  loop_died,          // a = signal or exit status, by the keeper
+  loop_died,          // a = signal or exit status, b = 1 when it hung; by the keeper
   clock_pair,         // value = wall clock minus bench clock, seconds since 1970; a, b = its nanoseconds, high and low word
   device_message,     // a = device, b = code; the text is in the journal's note that follows
 };

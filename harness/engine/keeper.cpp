@@ -1,0 +1,110 @@
+#include "harness/engine/keeper.hpp"
+
+#include <fcntl.h>
+#include <spawn.h>
+#include <sys/socket.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <csignal>
+
+extern char** environ;
+
+namespace trackrod {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr Duration look_period = 2ms;
+constexpr Duration start_limit = 10s;  // for the loop's first tick
+
+// posix_spawn's attributes, freed at the end.
+struct SpawnSetup {
+  posix_spawn_file_actions_t actions;
+  posix_spawnattr_t attributes;
+  SpawnSetup() {
+    posix_spawn_file_actions_init(&actions);
+    posix_spawnattr_init(&attributes);
+  }
+  SpawnSetup(const SpawnSetup&) = delete;
+  SpawnSetup& operator=(const SpawnSetup&) = delete;
+  ~SpawnSetup() {
+    posix_spawn_file_actions_destroy(&actions);
+    posix_spawnattr_destroy(&attributes);
+  }
+};
+
+void kill_and_reap(pid_t pid) {
+  kill(pid, SIGKILL);
+  while (waitpid(pid, nullptr, 0) < 0 && errno == EINTR) {
+  }
+}
+
+}  // namespace
+
+Result<LoopProcess> start_loop(const std::string& program, std::vector<std::string> args, std::span<const int> inherit) {
+  int pair[2];
+  if (socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, pair) != 0)
+    return fail_os(Fault::internal, "no socket between keeper and loop", errno);
+  args.insert(args.begin(), program);
+  args.insert(args.end(), {"--keeper", std::to_string(pair[1])});
+  std::vector<char*> argv;
+  for (auto& a : args) argv.push_back(a.data());
+  argv.push_back(nullptr);
+
+  SpawnSetup setup;
+  // A descriptor duplicated onto itself loses its close-on-exec mark in the child.
+  posix_spawn_file_actions_adddup2(&setup.actions, pair[1], pair[1]);
+  for (const int fd : inherit) posix_spawn_file_actions_adddup2(&setup.actions, fd, fd);
+  // A process group of its own: Ctrl-C at the terminal reaches the keeper alone, which ends the run in good order.
+  posix_spawnattr_setflags(&setup.attributes, POSIX_SPAWN_SETPGROUP);
+  posix_spawnattr_setpgroup(&setup.attributes, 0);
+  LoopProcess loop;
+  const int error = posix_spawn(&loop.pid, program.c_str(), &setup.actions, &setup.attributes, argv.data(), environ);
+  close(pair[1]);
+  if (error != 0) {
+    close(pair[0]);
+    return fail_os(Fault::internal, "the loop's process cannot be started from '" + program + "'", error);
+  }
+  loop.socket = pair[0];
+  return loop;
+}
+
+LoopEnd mind_loop(const LoopProcess& loop, const TakeOverParts& parts, SharedState& shared, const std::atomic<std::uint32_t>& stop) {
+  LoopEnd end;
+  const auto begun = parts.time.now();
+  for (;;) {
+    parts.time.sleep_until(parts.time.now() + look_period);
+    if (const auto cause = stop.load(); cause != 0) shared.stop.store(cause);
+    int status = 0;
+    if (waitpid(loop.pid, &status, WNOHANG) == loop.pid) {
+      end.status = WIFEXITED(status) ? WEXITSTATUS(status) : 0;
+      end.signal = WIFSIGNALED(status) ? WTERMSIG(status) : 0;
+      end.died = !shared.over.load(std::memory_order_acquire);
+      break;
+    }
+    const BenchTime beat{Duration{shared.beat_ns.load(std::memory_order_acquire)}};
+    const bool ticking = beat != BenchTime{};
+    if (parts.time.now() - (ticking ? beat : begun) > (ticking ? heartbeat_limit : start_limit)) {
+      kill_and_reap(loop.pid);  // before anything is sent: two senders would confuse the devices
+      end.died = end.hung = !shared.over.load(std::memory_order_acquire);
+      end.signal = SIGKILL;
+      break;
+    }
+  }
+  close(loop.socket);
+  end.started = shared.beat_ns.load() != 0;
+  if (!end.died) {
+    end.outcome = shared.outcome;
+    return end;
+  }
+  end.outcome.tripped = true;
+  if (!end.started) return end;
+  end.outcome.safe_reached = take_over(parts, shared.testaments[shared.testament.load(std::memory_order_acquire)]);
+  parts.records.put(Event{parts.time.now(), 0.0, static_cast<std::uint32_t>(end.signal != 0 ? end.signal : end.status),
+                          end.hung ? 1U : 0U, EventKind::loop_died});
+  return end;
+}
+
+}  // namespace trackrod

@@ -1,0 +1,57 @@
+#include "harness/engine/realtime.hpp"
+
+#include <malloc.h>
+#include <pthread.h>
+#include <sched.h>
+#include <sys/mman.h>
+#include <sys/prctl.h>
+#include <sys/resource.h>
+
+#include <cerrno>
+#include <cstring>
+#include <fstream>
+
+namespace trackrod {
+namespace {
+
+constexpr rlim_t enough_locked = 512UL << 20;
+
+bool may_ignore_lock_limit() {
+  constexpr unsigned long long cap_ipc_lock = 1ULL << 14;
+  std::ifstream status{"/proc/self/status"};
+  for (std::string line; std::getline(status, line);)
+    if (line.rfind("CapEff:", 0) == 0) return (std::stoull(line.substr(7), nullptr, 16) & cap_ipc_lock) != 0;
+  return false;
+}
+
+}  // namespace
+
+RealtimeGrant become_realtime(int priority) {
+  RealtimeGrant grant;
+  prctl(PR_SET_TIMERSLACK, 1UL);
+  // Freed memory stays with the process: giving it back would cost page faults later.
+  mallopt(M_TRIM_THRESHOLD, -1);
+  mallopt(M_MMAP_MAX, 0);
+
+  sched_param param{};
+  param.sched_priority = priority;
+  const int refused = pthread_setschedparam(pthread_self(), SCHED_FIFO, &param);
+  grant.fifo = refused == 0;
+  grant.words = grant.fifo ? "SCHED_FIFO " + std::to_string(priority)
+                           : std::string{"no real-time priority ("} + std::strerror(refused) + "; allow it with the rtprio limit)";
+
+  // With a small limit, locking what is to come would make later allocations fail: look first.
+  rlimit limit{};
+  getrlimit(RLIMIT_MEMLOCK, &limit);
+  const bool room = limit.rlim_cur == RLIM_INFINITY || limit.rlim_cur >= enough_locked || may_ignore_lock_limit();
+  if (room && mlockall(MCL_CURRENT | MCL_FUTURE) == 0) {
+    grant.locked = true;
+    grant.words += ", memory locked";
+  } else {
+    grant.words += room ? std::string{", memory not locked ("} + std::strerror(errno) + ")"
+                        : std::string{", memory not locked (raise the memlock limit to 512 MB or more)"};
+  }
+  return grant;
+}
+
+}  // namespace trackrod

@@ -1,0 +1,20 @@
+#pragma once
+// What the operating system gives a thread that must not be late.
+
+#include <string>
+
+namespace trackrod {
+
+struct RealtimeGrant {
+  bool fifo{false};    // SCHED_FIFO
+  bool locked{false};  // memory locked
+  std::string words;   // what was granted and what was not, and why; for the run's record
+};
+
+// Asks for SCHED_FIFO at `priority` for the calling thread, for locked memory for the process, and for the least timer
+// slack. What is refused is said, not failed: the run goes on and its timing is on record.
+RealtimeGrant become_realtime(int priority);
+
+inline constexpr int loop_priority = 40;  // below the interrupt threads of a real-time kernel (50)
+
+}  // namespace trackrod
