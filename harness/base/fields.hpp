@@ -219,6 +219,14 @@ Shape<T> object(const Fields<T>& (*table)()) {
           [table](SchemaBook& b) { return table().schema(b); }};
 }
 
+// As above, for a table made at run time (from the catalogue).
+template <class T>
+Shape<T> object(Fields<T> table) {
+  const auto kept = std::make_shared<const Fields<T>>(std::move(table));
+  return {[kept](const Node& n, T& out, Problems& p) { return kept->read(n, out, p); },
+          [kept](SchemaBook& b) { return kept->schema(b); }};
+}
+
 // One kind of a family (a stimulus, a protocol, a score ...): a line in that family's table.
 struct KindEntry {
   std::string name;

@@ -1,0 +1,39 @@
+#include "harness/bench/bench.hpp"
+
+namespace trackrod {
+
+std::string control_mode_name(ControlMode mode) {
+  switch (mode) {
+    case ControlMode::position:
+      return "position";
+    case ControlMode::velocity:
+      return "velocity";
+    case ControlMode::torque:
+      return "torque";
+    case ControlMode::impedance:
+      return "impedance";
+    case ControlMode::free:
+      return "free";
+  }
+  return "";
+}
+
+std::optional<SignalIndex> Bench::find(const std::string& signal) const {
+  for (std::size_t i = 0; i < signals.size(); ++i)
+    if (signals[i].info.name == signal) return static_cast<SignalIndex>(i);
+  return std::nullopt;
+}
+
+std::vector<std::string> Bench::signal_names() const {
+  std::vector<std::string> names;
+  for (const auto& s : signals) names.push_back(s.info.name);
+  return names;
+}
+
+std::vector<SignalInfo> Bench::signal_infos() const {
+  std::vector<SignalInfo> infos;
+  for (const auto& s : signals) infos.push_back(s.info);
+  return infos;
+}
+
+}  // namespace trackrod

@@ -1,0 +1,34 @@
+// Devices: their link and protocol settings, and the fields that their messages carry.
+
+#include "harness/bench/draft.hpp"
+
+namespace trackrod {
+namespace {
+
+void resolve_device(const Name& name, const written::Part<written::Device>& part, const Catalogue& catalogue,
+                    Draft& draft) {
+  const auto& w = part.value;
+  DeviceSpec spec{name.value, w.link, w.protocol, w.timeout.value, w.clock_asymmetry, w.clock};
+  Draft::DeviceState state{part.good, {}};
+  if (part.good) {
+    const auto before = draft.problems.count();
+    for (const auto& p : catalogue.protocols)
+      if (p.settings.name == w.protocol.kind) state.fields = p.fields(w.protocol.value, draft.problems);
+    state.sound = draft.problems.count() == before;
+    if (draft.bench.tick > Duration{0} && w.timeout.value <= draft.bench.tick)
+      draft.problems.add(w.timeout.at, "found " + with_unit(seconds(w.timeout.value) * 1e3, "ms"),
+                         "more than one tick of the loop, " + with_unit(seconds(draft.bench.tick) * 1e3, "ms"),
+                         "several times the period at which the device sends");
+  }
+  draft.bench.devices.push_back(std::move(spec));
+  draft.devices.push_back(std::move(state));
+}
+
+}  // namespace
+
+void resolve_devices(const std::vector<written::Contents>& parts, const Catalogue& catalogue, Draft& draft) {
+  for (const auto* entry : merged(parts, &written::Contents::devices, "device", draft.devices_known, draft.problems))
+    resolve_device(entry->first, entry->second, catalogue, draft);
+}
+
+}  // namespace trackrod

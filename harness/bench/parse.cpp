@@ -1,0 +1,73 @@
+// Bench files to a Bench, in two passes: each value for itself (written.cpp), then by meaning.
+
+#include <cmath>
+
+#include "harness/bench/draft.hpp"
+
+namespace trackrod {
+namespace {
+
+// The loop's deadlines are whole microseconds.
+void resolve_loop_rate(const written::Bench& file, Draft& draft) {
+  if (file.loop_rate.value <= 0.0) return;
+  const double us = 1e6 / file.loop_rate.value;
+  if (std::abs(us - std::round(us)) > 1e-6 * us)
+    draft.problems.add(file.loop_rate.at,
+                       "found " + with_unit(file.loop_rate.value, "Hz") + ", a period of " + shown(us, 9) + " us",
+                       "a rate whose period is a whole number of microseconds", "such as 1 kHz, 2 kHz or 4 kHz");
+  draft.bench.tick = std::chrono::microseconds{std::llround(us)};
+}
+
+// Reads every file; the first is the bench file, the rest are what it includes. False when a file is no JSON at all.
+bool read_files(const Sources& sources, const Catalogue& catalogue, written::Bench& file,
+                std::vector<written::Contents>& parts, Problems& problems) {
+  bool readable = true;
+  for (std::size_t i = 0; i < sources.size(); ++i) {
+    const auto root = parse_json(sources[i].second, sources[i].first, problems);
+    if (!root) {
+      readable = false;
+    } else if (i == 0) {
+      written::bench_fields(catalogue).read(*root, file, problems);
+      parts.push_back(file);
+      file.at = root->at;
+      if (root->kind != Node::Kind::object) readable = false;
+    } else {
+      written::included_fields(catalogue).read(*root, parts.emplace_back(), problems);
+    }
+  }
+  return readable;
+}
+
+}  // namespace
+
+std::unique_ptr<Bench> parse_bench(const Sources& sources, const Catalogue& catalogue, Problems& problems) {
+  const auto before = problems.count();
+  written::Bench file;
+  std::vector<written::Contents> parts;
+  if (!read_files(sources, catalogue, file, parts, problems)) return nullptr;
+
+  Draft draft{problems};
+  draft.bench.name = file.name;
+  draft.bench.description = file.description;
+  draft.bench.file = sources.front().first;
+  draft.bench.unit = file.unit;
+  resolve_loop_rate(file, draft);
+  resolve_devices(parts, catalogue, draft);
+  if (draft.bench.devices.empty() && draft.devices_known) {
+    problems.add(file.at, "the bench has no device", "at least one in 'devices', here or in an included file");
+    draft.devices_known = false;
+  }
+  resolve_signals(parts, draft);
+  if (draft.bench.signals.empty() && draft.signals_known) {
+    problems.add(file.at, "the bench has no signal", "at least one in 'signals', here or in an included file");
+    draft.signals_known = false;
+  }
+  resolve_axes(file, draft);
+  resolve_interlocks(file, draft);
+  resolve_arming(file, draft);
+  resolve_safe_state(file, draft);
+  if (problems.count() != before) return nullptr;
+  return std::make_unique<Bench>(std::move(draft.bench));
+}
+
+}  // namespace trackrod

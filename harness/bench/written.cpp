@@ -1,0 +1,248 @@
+#include "harness/bench/written.hpp"
+
+#include <nlohmann/json.hpp>
+
+namespace trackrod::written {
+namespace {
+
+constexpr double any = 1e300;
+constexpr Duration longest = std::chrono::hours{1};
+
+// Remembers whether the value was taken.
+template <class T>
+Shape<Part<T>> part(Shape<T> inner) {
+  return {[inner](const Node& n, Part<T>& out, Problems& p) {
+            out.at = n.at;
+            return out.good = inner.read(n, out.value, p);
+          },
+          inner.schema};
+}
+
+Shape<Chosen> one_of_family(std::vector<KindEntry> family) {
+  return {[family](const Node& n, Chosen& out, Problems& p) { return read_kind(n, "kind", family, out, p); },
+          [family](SchemaBook& b) { return kinds_schema(b, "kind", family); }};
+}
+
+Fields<Device> device_fields(const Catalogue& catalogue) {
+  std::vector<KindEntry> protocols;
+  for (const auto& p : catalogue.protocols) protocols.push_back(p.settings);
+  return Fields<Device>{"device", "One addressable thing: how its bytes travel and what they mean"}
+      .need("link", &Device::link, one_of_family(catalogue.links), "how the bytes travel")
+      .need("protocol", &Device::protocol, one_of_family(protocols), "what the bytes mean")
+      .need("timeout", &Device::timeout, located(duration(std::chrono::microseconds{250}, longest)),
+            "silence longer than this means that the device is lost, and the bench trips")
+      .may("clock_asymmetry", &Device::clock_asymmetry, duration(Duration{0}, std::chrono::seconds{1}),
+           "half-width of what an uneven path could shift every time stamp of this device by")
+      .may("clock", &Device::clock, word(),
+           "name of the clock that stamps its samples; devices that share it share its error; default host");
+}
+
+const Fields<Delay>& delay_fields() {
+  static const auto fields =
+      Fields<Delay>{"delay", "How much earlier than its time stamp a sample shows the world"}
+          .need("value", &Delay::value, duration(Duration{0}, std::chrono::seconds{10}),
+                "filter, conversion and publishing together")
+          .need("u", &Delay::u, duration(Duration{0}, std::chrono::seconds{10}), "standard uncertainty of it");
+  return fields;
+}
+
+const Fields<Calibration>& calibration_fields() {
+  static const auto fields =
+      Fields<Calibration>{"calibration", "true value = gain x reading + offset"}
+          .may("gain", &Calibration::gain, number(-any, any), "not 0; default 1")
+          .may("offset", &Calibration::offset, maybe(any_quantity()), "in the signal's kind of unit; default 0")
+          .need("u", &Calibration::u, any_quantity(), "standard uncertainty of a calibrated value")
+          .may("gain_u", &Calibration::gain_u, number(0.0, 1.0),
+               "the part of it that scales with the reading, relative, e.g. 0.0005")
+          .need("date", &Calibration::date, day(), "when it was calibrated")
+          .may("due", &Calibration::due, located(day()), "when the calibration lapses")
+          .may("certificate", &Calibration::certificate, text(), "number of the certificate");
+  return fields;
+}
+
+const Fields<Signal>& signal_fields() {
+  static const auto fields =
+      Fields<Signal>{"signal", "One named quantity that the bench reads or drives"}
+          .need("device", &Signal::device, name(), "the device that carries it")
+          .need("field", &Signal::field, name(), "the field in that device's messages")
+          .need("unit", &Signal::unit, unit_name(), "unit of the signal; 1 for a code or a count")
+          .may("field_unit", &Signal::field_unit, maybe(unit_name()),
+               "unit of the number in the field; default the signal's unit")
+          .need("direction", &Signal::direction,
+                choice<Direction>({{"read", Direction::read}, {"drive", Direction::drive}}),
+                "read: the device tells it; drive: the bench sends it")
+          .need("range", &Signal::range, located(list(any_quantity(), 2, 2)),
+                "lowest and highest value; a driven signal never leaves it")
+          .may("location", &Signal::location, text(), "where it acts or is measured, e.g. hand wheel rim")
+          .may("positive", &Signal::positive, text(), "what a positive value means, e.g. left turn")
+          .may("bench_owned", &Signal::bench_owned, maybe(located(flag())),
+               "read: measured by the bench, not by the unit under test; default false")
+          .may("delay", &Signal::delay, maybe(located(object(delay_fields))), "read: delay of the sensor")
+          .may("no_value", &Signal::no_value, maybe(located(number(-any, any))),
+               "read: the number in the field that stands for no value")
+          .may("calibration", &Signal::calibration, maybe(located(object(calibration_fields))),
+               "read: calibration of the sensor")
+          .may("max_slew", &Signal::max_slew, maybe(any_quantity()), "drive: greatest rate, e.g. 1000 deg/s")
+          .may("max_jerk", &Signal::max_jerk, maybe(any_quantity()),
+               "drive: greatest third derivative, e.g. 4e6 deg/s^3")
+          .may("rest", &Signal::rest, maybe(any_quantity()),
+               "drive: value sent from arming on until the plan says otherwise")
+          .may("start_from", &Signal::start_from, maybe(name()),
+               "drive: arming starts at the present value of this signal, instead of rest");
+  return fields;
+}
+
+const Fields<Mode>& mode_fields() {
+  static const auto fields =
+      Fields<Mode>{"mode", "A control mode of an axis"}
+          .need("code", &Mode::code, located(number(-any, any)), "what is written to the mode signal")
+          .need("setpoint", &Mode::setpoint, name(), "the driven signal that is the setpoint in this mode");
+  return fields;
+}
+
+const Fields<Mode>& free_mode_fields() {
+  static const auto fields =
+      Fields<Mode>{"free mode", "The mode in which the axis may be moved by hand: no setpoint"}.need(
+          "code", &Mode::code, located(number(-any, any)), "what is written to the mode signal");
+  return fields;
+}
+
+const Fields<Modes>& modes_fields() {
+  static const auto fields =
+      Fields<Modes>{"modes", "The control modes that the axis' drive knows"}
+          .may("position", &Modes::position, maybe(located(object(mode_fields))), "holds an angle or a place")
+          .may("velocity", &Modes::velocity, maybe(located(object(mode_fields))), "holds a rate")
+          .may("torque", &Modes::torque, maybe(located(object(mode_fields))), "holds a torque or a force")
+          .may("impedance", &Modes::impedance, maybe(located(object(mode_fields))),
+               "a spring and damper about an angle or a place")
+          .may("free", &Modes::free, maybe(located(object(free_mode_fields))), "not driven");
+  return fields;
+}
+
+const Fields<Axis>& axis_fields() {
+  static const auto fields =
+      Fields<Axis>{"axis", "A driven axis"}
+          .need("mode_signal", &Axis::mode_signal, name(), "the driven signal that carries the mode's code")
+          .need("modes", &Axis::modes, located(object(modes_fields)), "the modes and their codes");
+  return fields;
+}
+
+const Fields<Interlock>& interlock_fields() {
+  static const auto fields =
+      Fields<Interlock>{"interlock",
+                        "A condition that must hold while outputs are live; when it breaks, the bench trips"}
+          .need("signal", &Interlock::signal, name(), "a read signal that the bench itself measures (bench_owned)")
+          .may("at_least", &Interlock::at_least, maybe(any_quantity()), "lowest value that is still good")
+          .may("at_most", &Interlock::at_most, maybe(any_quantity()), "highest value that is still good")
+          .need("grace", &Interlock::grace, located(duration(std::chrono::microseconds{1}, std::chrono::seconds{10})),
+                "may be broken for this long before the bench trips")
+          .need("protects", &Interlock::protects, text(), "what it protects, in words");
+  return fields;
+}
+
+const Fields<Action>& set_fields() {
+  static const auto fields = Fields<Action>{"set", "Writes a value"}
+                                 .need("set", &Action::signal, name(), "the driven signal")
+                                 .need("to", &Action::to, any_quantity(), "the value");
+  return fields;
+}
+
+const Fields<Action>& wait_fields() {
+  static const auto fields =
+      Fields<Action>{"wait", "Waits until a signal is within limits"}
+          .need("wait", &Action::signal, name(), "the read signal")
+          .may("at_least", &Action::at_least, maybe(any_quantity()), "lowest value waited for")
+          .may("at_most", &Action::at_most, maybe(any_quantity()), "highest value waited for")
+          .need("within", &Action::within, located(duration(std::chrono::microseconds{1}, longest)),
+                "longest wait; not reached by then = failed");
+  return fields;
+}
+
+// A line of a sequence: the key `set` or `wait` tells which.
+Shape<Action> action() {
+  return {
+      [](const Node& n, Action& out, Problems& p) {
+        out.at = n.at;
+        const bool sets = n.find("set") != nullptr, waits = n.find("wait") != nullptr;
+        if (n.kind != Node::Kind::object || sets == waits) {
+          const auto found = n.kind != Node::Kind::object ? n.shown()
+                             : sets                       ? "both 'set' and 'wait'"
+                                                          : "neither 'set' nor 'wait'";
+          p.add(
+              n.at, "found " + found,
+              R"({"set": SIGNAL, "to": VALUE} or {"wait": SIGNAL, "at_least": VALUE, "at_most": VALUE, "within": TIME})");
+          return false;
+        }
+        out.sets = sets;
+        return (sets ? set_fields() : wait_fields()).read(n, out, p);
+      },
+      [](SchemaBook& b) {
+        return std::make_shared<nlohmann::json>(
+            nlohmann::json{{"oneOf", {*set_fields().schema(b), *wait_fields().schema(b)}}});
+      }};
+}
+
+const Fields<SafeState>& safe_state_fields() {
+  static const auto fields =
+      Fields<SafeState>{"safe_state", "The ordered writes that make the bench harmless, and the proof that they did"}
+          .need("within", &SafeState::within, located(duration(std::chrono::milliseconds{1}, longest)),
+                "the longest the whole sequence may take")
+          .need("do", &SafeState::actions, located(list(part(action()), 1)),
+                "in order; a failed line does not stop the rest");
+  return fields;
+}
+
+const Fields<UnitSpec>& unit_fields() {
+  static const auto fields = Fields<UnitSpec>{"unit", "The unit under test"}
+                                 .need("name", &UnitSpec::name, text(), "what it is called")
+                                 .may("serial", &UnitSpec::serial, text(), "its serial number")
+                                 .may("description", &UnitSpec::description, text(), "in words");
+  return fields;
+}
+
+template <class T>
+Fields<T>& add_contents(Fields<T>& fields, const Catalogue& catalogue) {
+  return fields
+      .may("devices", &Contents::devices, part(dictionary(part(object(device_fields(catalogue))))),
+           "the devices, by name")
+      .may("signals", &Contents::signals, part(dictionary(part(object(signal_fields)))), "the signals, by name");
+}
+
+}  // namespace
+
+Fields<Bench> bench_fields(const Catalogue& catalogue) {
+  Fields<Bench> fields{"bench file", "The description of a rig: devices, signals, limits and the safe state"};
+  fields.need("bench", &Bench::name, text(), "name of the bench")
+      .may("description", &Bench::description, text(), "in words")
+      .need("loop_rate", &Bench::loop_rate, located(quantity("Hz", 100.0, 4000.0)),
+            "ticks of the loop per second, e.g. 1 kHz")
+      .need("unit", &Bench::unit, object(unit_fields), "the unit under test")
+      .may("include", &Bench::include, list(located(text())),
+           "files with more devices and signals, relative to this one");
+  add_contents(fields, catalogue)
+      .may("axes", &Bench::axes, dictionary(part(object(axis_fields))),
+           "the driven axes and their control modes, by name")
+      .need("interlocks", &Bench::interlocks, dictionary(part(object(interlock_fields))),
+            "the interlocks, by name; {} where there are none")
+      .may("arming", &Bench::arming, list(part(action())), "what is done in order before the bench counts as armed")
+      .need("safe_state", &Bench::safe_state, part(object(safe_state_fields)), "what makes the bench harmless");
+  return fields;
+}
+
+Fields<Contents> included_fields(const Catalogue& catalogue) {
+  Fields<Contents> fields{"included file", "Devices and signals that bench files include"};
+  add_contents(fields, catalogue);
+  return fields;
+}
+
+}  // namespace trackrod::written
+
+namespace trackrod {
+
+std::string bench_schema(const Catalogue& catalogue) {
+  SchemaBook book;
+  const auto root = written::bench_fields(catalogue).schema(book);
+  return book.document("trackrod bench file", root);
+}
+
+}  // namespace trackrod

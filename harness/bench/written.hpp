@@ -1,0 +1,118 @@
+#pragma once
+// The bench file as it is written: every value checked for itself and carrying its place, names not yet looked up and
+// quantities not yet converted. resolve.hpp makes a Bench of it.
+
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "harness/bench/bench.hpp"
+
+namespace trackrod::written {
+
+// A part of the file that may have been refused: what refers to it by name stays silent about it then.
+template <class T>
+struct Part {
+  T value{};
+  bool good{false};
+  Where at;
+};
+template <class T>
+using Dictionary = std::vector<std::pair<Name, T>>;
+using LocatedQuantity = Located<Quantity>;
+
+struct Device {
+  Chosen link, protocol;
+  Located<Duration> timeout;
+  Duration clock_asymmetry{};
+  std::string clock{"host"};
+};
+
+struct Delay {
+  Duration value{}, u{};
+};
+
+struct Calibration {
+  double gain{1.0};
+  std::optional<LocatedQuantity> offset;
+  LocatedQuantity u;
+  double gain_u{0.0};
+  std::string date;
+  Located<std::string> due;
+  std::string certificate;
+};
+
+struct Signal {
+  Name device, field;
+  Located<Unit> unit;
+  std::optional<Located<Unit>> field_unit;
+  Direction direction{Direction::read};
+  Located<std::vector<LocatedQuantity>> range;
+  std::string location, positive;
+  // of read signals
+  std::optional<Located<bool>> bench_owned;
+  std::optional<Located<Delay>> delay;
+  std::optional<Located<double>> no_value;
+  std::optional<Located<Calibration>> calibration;
+  // of driven signals
+  std::optional<LocatedQuantity> max_slew, max_jerk, rest;
+  std::optional<Name> start_from;
+};
+
+struct Mode {
+  Located<double> code;
+  Name setpoint;  // empty for the mode `free`
+};
+struct Modes {
+  std::optional<Located<Mode>> position, velocity, torque, impedance, free;
+};
+struct Axis {
+  Name mode_signal;
+  Located<Modes> modes;
+};
+
+struct Limits {
+  std::optional<LocatedQuantity> at_least, at_most;
+};
+struct Interlock : Limits {
+  Name signal;
+  Located<Duration> grace;
+  std::string protects;
+};
+
+struct Action : Limits {
+  bool sets{false};  // else it waits
+  Where at;
+  Name signal;
+  LocatedQuantity to;        // set
+  Located<Duration> within;  // wait
+};
+struct SafeState {
+  Located<Duration> within;
+  Located<std::vector<Part<Action>>> actions;
+};
+
+// What the bench file and the files it includes have in common.
+struct Contents {
+  Part<Dictionary<Part<Device>>> devices;
+  Part<Dictionary<Part<Signal>>> signals;
+};
+
+struct Bench : Contents {
+  Where at;
+  std::string name, description;
+  Located<double> loop_rate;  // Hz
+  UnitSpec unit;
+  std::vector<Located<std::string>> include;
+  Dictionary<Part<Axis>> axes;
+  Dictionary<Part<Interlock>> interlocks;
+  std::vector<Part<Action>> arming;
+  Part<SafeState> safe_state;
+};
+
+// The field tables of a bench file and of a file it includes; link and protocol settings come from the catalogue.
+Fields<Bench> bench_fields(const Catalogue& catalogue);
+Fields<Contents> included_fields(const Catalogue& catalogue);
+
+}  // namespace trackrod::written
