@@ -1,0 +1,65 @@
+#include "harness/engine/recorder.hpp"
+
+namespace trackrod {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr auto look_period = 5ms;
+constexpr Duration flush_period = 50ms;
+constexpr Duration sync_period = 1s;
+
+}  // namespace
+
+Recorder::Recorder(JournalWriter& journal, SharedState& shared, std::atomic<std::uint32_t>& stop,
+                   std::function<void(const Event&)> on_event)
+    : journal_{journal}, shared_{shared}, stop_{stop}, on_event_{std::move(on_event)}, thread_{[this] { run(); }} {}
+
+Recorder::~Recorder() {
+  if (thread_.joinable()) (void)finish();
+}
+
+Result<void> Recorder::finish() {
+  ending_.store(true);
+  if (thread_.joinable()) thread_.join();
+  return outcome_;
+}
+
+void Recorder::run() {
+  const SteadyTime time;
+  auto flushed = time.now(), synced = flushed;
+  for (bool last = false; !last;) {
+    last = ending_.load();  // read before the ring, so that nothing is left behind
+    shared_.ring.consume_all([this](const Record& record) { take(record); });
+    const auto now = time.now();
+    if (now - flushed >= flush_period || last) {
+      keep(journal_.flush());
+      flushed = now;
+    }
+    if (now - synced >= sync_period || last) {
+      keep(journal_.sync());
+      synced = now;
+    }
+    if (!last) std::this_thread::sleep_for(look_period);
+  }
+}
+
+void Recorder::take(const Record& record) {
+  const bool intent = record.kind == Record::Kind::event && record.event.kind == EventKind::step_announced;
+  if (intent) {
+    const auto written = journal_.event_on_disk(record.event);
+    keep(written);
+    if (written) shared_.acknowledged.fetch_add(1, std::memory_order_release);
+  } else {
+    keep(journal_.put(record));
+  }
+  if (record.kind == Record::Kind::event && on_event_) on_event_(record.event);
+}
+
+void Recorder::keep(const Result<void>& result) {
+  if (result || !outcome_) return;
+  outcome_ = result;
+  stop_.store(static_cast<std::uint32_t>(StopCause::disk) + 1);
+}
+
+}  // namespace trackrod
