@@ -22,9 +22,11 @@ struct Contribution {
   double standard_uncertainty{0.0}; // as it acts on the finding, in the finding's unit
   double degrees_of_freedom{std::numeric_limits<double>::infinity()};
   char type{'B'};                   // 'A' from statistics of this run, 'B' otherwise (JCGM 100, 2.3)
-  std::string distribution{"normal"};
+  std::string distribution{"normal"};  // or "rectangular"
+  std::string group;                // not empty: contributions of one group are fully correlated, their signed values add
 };
 
+// Of a finding without a value: `inconclusive` when the score was run in vain, `not_run` when there was no complete step.
 enum class Verdict { pass, fail, inconclusive, not_run };
 std::string verdict_name(Verdict verdict);
 
