@@ -19,8 +19,10 @@ class DeviceInputs final : public Inputs {
   void deliver(BenchTime now, InputSink& sink) noexcept override {
     if (reading_ == Reading::here) reader_.poll_inline(now);
     reader_.consume([&](const Arrival& arrival) noexcept {
-      if (arrival.lost()) sink.link_lost(arrival.link, arrival.error);
-      else devices_[arrival.link]->arrived(arrival.data(), arrival.stamp, sink);
+      if (arrival.lost())
+        sink.link_lost(arrival.link, arrival.error);
+      else
+        devices_[arrival.link]->arrived(arrival.data(), arrival.stamp, sink);
     });
   }
   std::uint64_t dropped() const noexcept override { return reader_.dropped(); }

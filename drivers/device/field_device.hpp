@@ -49,7 +49,7 @@ class FieldDevice final : public Device {
 
   const Mapping* driven(SignalIndex signal) const noexcept;
   Sent send_rest(BenchTime now) noexcept;
-  void keep(std::span<const std::byte> rest) noexcept;
+  void keep(std::span<const std::byte> message) noexcept;
 
   Link& link_;
   std::unique_ptr<Protocol> protocol_;

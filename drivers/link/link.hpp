@@ -76,6 +76,8 @@ class Link {
   virtual const LinkCounters& counters() const noexcept = 0;
   // "udp 127.0.0.1:47110 <- 127.0.0.1:47111", for messages.
   virtual std::string describe() const = 0;
+  // What the technician should know of how it was opened (a smaller buffer than asked for, ...); mostly empty.
+  virtual std::string remark() const { return ""; }
 };
 
 // How a wire of some kind behaves in a rehearsal.
@@ -93,9 +95,11 @@ struct WireModel {
 
 struct LinkKind {
   KindEntry entry;
-  // Opens the port: may block and allocate. The error's sentence says which port and what to try.
+  // Opens the port: may block and allocate. The error's sentence says which port and what to try. The descriptor closes
+  // on exec unless whoever starts the other process says otherwise.
   Result<std::unique_ptr<Link>> (*open)(const std::any& settings);
-  // Takes over a descriptor that another process opened with `open`.
+  // Takes over a descriptor that another process opened with `open`. Input that waited in it is dropped: nobody knows
+  // when it came.
   std::unique_ptr<Link> (*adopt)(const std::any& settings, int descriptor);
   // Opens the other end of the wire, for a program that stands in for the device: the socket at the peer's address; a
   // pseudo-terminal that is found under the port's path.

@@ -22,9 +22,8 @@ class MemoryWire {
   std::unique_ptr<Link> bench_end() const;
   std::unique_ptr<Link> far_end() const;
 
-  // From now on both ends are lost, as when a cable is pulled out; what was under way is gone. mend() undoes it.
+  // From now on both ends are lost, as when a cable is pulled out; what was under way is gone.
   void cut() noexcept;
-  void mend() noexcept;
 
   struct State;
 

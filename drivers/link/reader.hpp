@@ -65,8 +65,9 @@ class Reader {
 
   static void* run(void* self) noexcept;
   void watch() noexcept;
-  void drain(std::size_t link, BenchTime now) noexcept;
-  void tell_loss(std::size_t link) noexcept;
+  // True when something came, or the link turned out to be lost.
+  bool drain(std::size_t link, const TimeSource& clock) noexcept;
+  void tell_loss(std::size_t link, BenchTime now) noexcept;
 
   std::vector<Link*> links_;
   std::vector<LinkState> states_;
