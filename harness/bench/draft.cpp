@@ -64,10 +64,10 @@ std::optional<Condition> Draft::limits_of(SignalIndex signal, const written::Lim
   const auto low = limits.at_least ? convert(*limits.at_least, unit) : -none;
   const auto high = limits.at_most ? convert(*limits.at_most, unit) : none;
   if (!low || !high) return std::nullopt;
-  if (*low >= *high) {
+  if (*low > *high) {  // equal ones ask for a code
     problems.add(limits.at_least->at,
                  "'at_least' is " + shown(limits.at_least->value) + ", 'at_most' " + shown(limits.at_most->value),
-                 "'at_least' below 'at_most'", "exchange them?");
+                 "'at_least' not above 'at_most'", "exchange them?");
     return std::nullopt;
   }
   return Condition{signal, *low, *high};

@@ -39,7 +39,7 @@ struct Draft {
   std::optional<double> convert_difference(const written::LocatedQuantity& q, const Unit& unit);
   // The quantity in the signal's unit and within its range.
   std::optional<double> value_of(SignalIndex signal, const written::LocatedQuantity& q);
-  // The limits in the signal's unit; at least one, and low < high. A missing one is infinite.
+  // The limits in the signal's unit; at least one, and low <= high. A missing one is infinite.
   std::optional<Condition> limits_of(SignalIndex signal, const written::Limits& limits, const Where& at);
 
   const SignalInfo& info(SignalIndex i) const { return bench.signals[i].info; }
