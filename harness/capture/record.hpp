@@ -1,6 +1,6 @@
 #pragma once
-// What a run leaves behind, in the order in which it happened: samples, ticks of the loop and events. Fixed size, so that
-// the loop can hand records over through a ring in shared memory.
+// What a run leaves behind, in the order in which it happened: samples, ticks of the loop and events. Fixed size, so
+// that the loop can hand records over through a ring in shared memory.
 
 #include <cstdint>
 #include <string>
@@ -13,33 +13,33 @@ namespace trackrod {
 // One turn of the loop.
 struct Tick {
   BenchTime due{};
-  std::uint32_t number{0};      // from 0; a gap in the numbers is a run of missed ticks
-  std::uint32_t late_ns{0};     // wake-up after `due`; saturates at 4.29 s
-  std::uint32_t work_ns{0};     // wake-up to setpoints handed to the system
+  std::uint32_t number{0};        // from 0; a gap in the numbers is a run of missed ticks
+  std::uint32_t late_ns{0};       // wake-up after `due`; saturates at 4.29 s
+  std::uint32_t work_ns{0};       // wake-up to setpoints handed to the system
   std::uint32_t input_age_ns{0};  // oldest live input when used; 0xFFFFFFFF = none yet
 };
 
 enum class EventKind : std::uint16_t {
-  state_changed,      // a = new RunState, b = old
-  step_announced,     // a = step id, b = cycle: on disk before the step starts
-  step_started,       // a = step id, b = cycle
-  step_ended,         // a = step id, b = cycle, value = 1 when complete, 0 when cut short
-  tripped,            // a = TripCause, b = interlock, device or signal index, value = the value that broke it
-  device_lost,        // a = device
-  device_back,        // a = device
-  setpoint_limited,   // a = signal, b = 1 range, 2 slew; value = what was asked
-  send_failed,        // a = device, b = errno
-  arrivals_dropped,   // a = count since the last such event
-  records_dropped,    // a = count since the last such event
-  arming_write,       // a = action number: sent, and confirmed where the device confirms
-  arming_effect,      // a = action number, b = 1 seen, 0 not seen in time
-  safe_write,         // a = action number, b = 1 sent, 0 could not be sent
-  safe_effect,        // a = action number, b = 1 seen, 0 not seen in time
-  safe_done,          // a = 1 every effect seen, 0 not; value = seconds taken; b = 1 by the keeper
-  stop_asked,         // a = StopCause
-  loop_died,          // a = signal or exit status, b = 1 when it hung; by the keeper
-  clock_pair,         // value = wall clock minus bench clock, seconds since 1970; a, b = its nanoseconds, high and low word
-  device_message,     // a = device, b = code; the text is in the journal's note that follows
+  state_changed,     // a = new RunState, b = old
+  step_announced,    // a = step id, b = cycle: on disk before the step starts
+  step_started,      // a = step id, b = cycle
+  step_ended,        // a = step id, b = cycle, value = 1 when complete, 0 when cut short
+  tripped,           // a = TripCause, b = interlock, device or signal index, value = the value that broke it
+  device_lost,       // a = device
+  device_back,       // a = device
+  setpoint_limited,  // a = signal, b = 1 range, 2 slew; value = what was asked
+  send_failed,       // a = device, b = errno
+  arrivals_dropped,  // a = count since the last such event
+  records_dropped,   // a = count since the last such event
+  arming_write,      // a = action number: sent, and confirmed where the device confirms
+  arming_effect,     // a = action number, b = 1 seen, 0 not seen in time
+  safe_write,        // a = action number, b = 1 sent, 0 could not be sent
+  safe_effect,       // a = action number, b = 1 seen, 0 not seen in time
+  safe_done,         // a = 1 every effect seen, 0 not; value = seconds taken; b = 1 by the keeper
+  stop_asked,        // a = StopCause
+  loop_died,         // a = signal or exit status, b = 1 when it hung; by the keeper
+  clock_pair,  // value = wall clock minus bench clock, seconds since 1970; a, b = its nanoseconds, high and low word
+  device_message,  // a = device, b = code; the text is in the journal's note that follows
 };
 
 enum class TripCause : std::uint16_t { interlock, device_lost, wait_timed_out, arming_failed, not_finite, keeper_gone };
@@ -61,9 +61,10 @@ struct Record {
     Event event;
   };
   Record() : sample{} {}
-  Record(const Sample& s) : kind{Kind::sample}, sample{s} {}  // NOLINT(google-explicit-constructor): the three are one thing
-  Record(const Tick& t) : kind{Kind::tick}, tick{t} {}        // NOLINT
-  Record(const Event& e) : kind{Kind::event}, event{e} {}     // NOLINT
+  Record(const Sample& s)
+      : kind{Kind::sample}, sample{s} {}                // NOLINT(google-explicit-constructor): the three are one thing
+  Record(const Tick& t) : kind{Kind::tick}, tick{t} {}  // NOLINT
+  Record(const Event& e) : kind{Kind::event}, event{e} {}  // NOLINT
 };
 static_assert(std::is_trivially_copyable_v<Record> && sizeof(Record) <= 40);
 

@@ -1,5 +1,6 @@
 #pragma once
-// The reading side of a capture: what scores and reports see, whether it comes from the journal, the HDF5 archive or memory.
+// The reading side of a capture: what scores and reports see, whether it comes from the journal, the HDF5 archive or
+// memory.
 
 #include <optional>
 #include <string>
@@ -13,8 +14,9 @@ namespace trackrod {
 
 struct Point {
   BenchTime when{};
-  double value{};                  // NaN: the device said "no value"
+  double value{};  // NaN: the device said "no value"
   std::uint32_t uncertainty_ns{};
+  StampedBy by{StampedBy::harness};
 };
 
 // One execution of a named step.
@@ -22,14 +24,14 @@ struct Span {
   std::string step;
   std::uint32_t cycle{0};
   BenchTime from{}, to{};
-  bool complete{true};             // false: cut short by a trip, a stop or the end of the recording
+  bool complete{true};  // false: cut short by a trip, a stop or the end of the recording
 };
 
 // What is known about how well the run kept time.
 struct TimingQuality {
   Duration tick{};
-  std::uint64_t ticks{0};          // that ran
-  std::uint64_t missed{0};         // that did not
+  std::uint64_t ticks{0};                     // that ran
+  std::uint64_t missed{0};                    // that did not
   std::vector<std::uint64_t> late_histogram;  // ticks by lateness, in bins of late_bin
   Duration late_bin{};
   Duration late_p50{}, late_p99{}, late_max{};
@@ -44,6 +46,14 @@ struct Gap {
   std::string why;
 };
 
+// Text beside the events: what a device said, what the operator wrote.
+struct Note {
+  static constexpr std::uint32_t no_device = 0xFFFFFFFF;
+  BenchTime when{};
+  std::uint32_t device{no_device};
+  std::string text;
+};
+
 class CaptureView {
  public:
   virtual ~CaptureView() = default;
@@ -53,6 +63,10 @@ class CaptureView {
   virtual const std::vector<Event>& events() const = 0;
   virtual const std::vector<Gap>& gaps() const = 0;
   virtual const TimingQuality& timing() const = 0;
+  virtual const std::vector<Note>& notes() const {
+    static const std::vector<Note> none;
+    return none;
+  }
   virtual BenchTime begin() const = 0;
   virtual BenchTime end() const = 0;
   // All samples of the signal with from <= when < to, in the order of their stamps.
