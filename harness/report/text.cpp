@@ -3,7 +3,6 @@
 #include <array>
 #include <charconv>
 #include <cstdint>
-#include <utility>
 
 namespace trackrod {
 namespace {
@@ -112,15 +111,13 @@ std::vector<std::string> wrapped(const std::string& text, std::size_t width) {
 }
 
 std::string ascii_only(std::string_view text) {
-  static constexpr std::array<std::pair<std::uint32_t, std::string_view>, 9> spelt{{{0xB1, "+-"},
-                                                                                    {0x2264, "<="},
-                                                                                    {0x2265, ">="},
-                                                                                    {0x2013, "-"},
-                                                                                    {0x2212, "-"},
-                                                                                    {0x2026, "..."},
-                                                                                    {0xD7, "x"},
-                                                                                    {0xB0, "deg"},
-                                                                                    {0xB5, "u"}}};
+  struct Spelling {
+    std::uint32_t code;
+    std::string_view ascii;
+  };
+  static constexpr Spelling spelt[] = {{0xB1, "+-"},    {0x2264, "<="}, {0x2265, ">="}, {0x2013, "-"}, {0x2212, "-"},
+                                       {0x2026, "..."}, {0xD7, "x"},    {0xB0, "deg"},  {0xB5, "u"},   {0x2502, "|"},
+                                       {0x2524, "+"},   {0x2514, "+"},  {0x2500, "-"}};
   std::string out;
   for (std::size_t i = 0; i < text.size();) {
     const auto [code, length] = code_point_at(text, i);
@@ -128,8 +125,8 @@ std::string ascii_only(std::string_view text) {
       out += static_cast<char>(code);
     } else {
       std::string_view sign = "?";
-      for (const auto& [known, spelling] : spelt)
-        if (known == code) sign = spelling;
+      for (const auto& s : spelt)
+        if (s.code == code) sign = s.ascii;
       out += sign;
     }
     i += length;

@@ -18,7 +18,8 @@ std::size_t columns(std::string_view text);
 std::string padded(const std::string& text, std::size_t width);
 // Lines of at most `width` columns, broken at spaces and control characters; a longer word is cut. At least one line.
 std::vector<std::string> wrapped(const std::string& text, std::size_t width);
-// UTF-8 signs of ours (± ≤ ≥ – … ×) spelt with ASCII; anything else beyond ASCII becomes '?'.
+// Signs that we use beyond ASCII (± ≤ ≥ × µ, rules and corners of plots) spelt with ASCII; anything else beyond ASCII
+// becomes '?'.
 std::string ascii_only(std::string_view text);
 
 // `value` with `decimals` places after the point, whatever the locale; "-0.0" is written "0.0".
