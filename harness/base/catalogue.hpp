@@ -19,7 +19,8 @@ struct FieldInfo {
 
 struct ProtocolEntry {
   KindEntry settings;
-  // The fields that these settings describe. Problems: what goes beyond single keys (overlapping bits, unknown checksum).
+  // The fields that these settings describe. Problems: what goes beyond single keys (overlapping bits, unknown
+  // checksum).
   std::function<std::vector<FieldInfo>(const std::any& settings, Problems& problems)> fields;
 };
 

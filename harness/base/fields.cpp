@@ -55,7 +55,10 @@ Schema SchemaBook::define(const std::string& name, const std::function<Schema()>
 }
 
 std::string SchemaBook::document(const std::string& title, const Schema& root) const {
-  json j{{"$schema", "http://json-schema.org/draft-07/schema#"}, {"title", title}, {"allOf", {*root}}, {"definitions", *definitions_}};
+  json j{{"$schema", "http://json-schema.org/draft-07/schema#"},
+         {"title", title},
+         {"allOf", {*root}},
+         {"definitions", *definitions_}};
   return j.dump(2) + "\n";
 }
 
@@ -65,7 +68,9 @@ Shape<std::string> text() {
             out = n.text;
             return true;
           },
-          [](SchemaBook&) { return make({{"type", "string"}, {"minLength", 1}}); }};
+          [](SchemaBook&) {
+            return make({{"type", "string"}, {"minLength", 1}});
+          }};
 }
 
 Shape<std::string> word() {
@@ -74,7 +79,9 @@ Shape<std::string> word() {
             out = n.text;
             return detail::check_word(n.text, n.at, p);
           },
-          [](SchemaBook&) { return make({{"type", "string"}, {"pattern", "^[A-Za-z][A-Za-z0-9_.-]*$"}}); }};
+          [](SchemaBook&) {
+            return make({{"type", "string"}, {"pattern", "^[A-Za-z][A-Za-z0-9_.-]*$"}});
+          }};
 }
 
 Shape<std::string> day() {
@@ -83,16 +90,19 @@ Shape<std::string> day() {
             for (std::size_t i = 0; good && i < 10; ++i)
               good = i == 4 || i == 7 ? n.text[i] == '-' : std::isdigit(static_cast<unsigned char>(n.text[i])) != 0;
             if (good) {
-              const std::chrono::year_month_day ymd{std::chrono::year{std::stoi(n.text.substr(0, 4))},
-                                                    std::chrono::month{static_cast<unsigned>(std::stoi(n.text.substr(5, 2)))},
-                                                    std::chrono::day{static_cast<unsigned>(std::stoi(n.text.substr(8, 2)))}};
+              const std::chrono::year_month_day ymd{
+                  std::chrono::year{std::stoi(n.text.substr(0, 4))},
+                  std::chrono::month{static_cast<unsigned>(std::stoi(n.text.substr(5, 2)))},
+                  std::chrono::day{static_cast<unsigned>(std::stoi(n.text.substr(8, 2)))}};
               good = ymd.ok();
             }
             if (!good) return detail::complain_kind(n, "a date, year-month-day, as in \"2026-11-25\"", p), false;
             out = n.text;
             return true;
           },
-          [](SchemaBook&) { return make({{"type", "string"}, {"pattern", "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"}}); }};
+          [](SchemaBook&) {
+            return make({{"type", "string"}, {"pattern", "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"}});
+          }};
 }
 
 Shape<bool> flag() {
@@ -101,7 +111,9 @@ Shape<bool> flag() {
             out = n.boolean;
             return true;
           },
-          [](SchemaBook&) { return make({{"type", "boolean"}}); }};
+          [](SchemaBook&) {
+            return make({{"type", "boolean"}});
+          }};
 }
 
 Shape<double> number(double low, double high) {
@@ -130,7 +142,9 @@ Shape<std::int64_t> whole_number(std::int64_t low, std::int64_t high) {
             out = static_cast<std::int64_t>(n.number);
             return true;
           },
-          [=](SchemaBook&) { return make({{"type", "integer"}, {"minimum", low}, {"maximum", high}}); }};
+          [=](SchemaBook&) {
+            return make({{"type", "integer"}, {"minimum", low}, {"maximum", high}});
+          }};
 }
 
 Shape<double> quantity(const std::string& unit_text, double low, double high) {
@@ -148,7 +162,9 @@ Shape<double> quantity(const std::string& unit_text, double low, double high) {
             return true;
           },
           [=](SchemaBook&) {
-            return make({{"type", "string"}, {"pattern", quantity_pattern}, {"description", "quantity: " + range_text(low, high, unit_text)}});
+            return make({{"type", "string"},
+                         {"pattern", quantity_pattern},
+                         {"description", "quantity: " + range_text(low, high, unit_text)}});
           }};
 }
 
@@ -168,23 +184,29 @@ Shape<Located<Quantity>> any_quantity() {
             out.at = n.at;
             return read_quantity(n, out.value, p);
           },
-          [](SchemaBook&) { return make({{"type", "string"}, {"pattern", quantity_pattern}, {"description", "a number and a unit"}}); }};
+          [](SchemaBook&) {
+            return make({{"type", "string"}, {"pattern", quantity_pattern}, {"description", "a number and a unit"}});
+          }};
 }
 
 Shape<Located<Unit>> unit_name() {
   return {[](const Node& n, Located<Unit>& out, Problems& p) {
             out.at = n.at;
-            if (n.kind != Node::Kind::text || n.text.empty()) return detail::complain_kind(n, "a unit in quotes, as in \"deg/s\"", p), false;
+            if (n.kind != Node::Kind::text || n.text.empty())
+              return detail::complain_kind(n, "a unit in quotes, as in \"deg/s\"", p), false;
             auto unit = Unit::parse(n.text);
             if (!unit) return p.add(n.at, "found " + n.shown(), "a unit, as in \"deg/s\"", unit.error().context), false;
             out.value = *unit;
             return true;
           },
-          [](SchemaBook&) { return make({{"type", "string"}, {"minLength", 1}, {"description", "a unit"}}); }};
+          [](SchemaBook&) {
+            return make({{"type", "string"}, {"minLength", 1}, {"description", "a unit"}});
+          }};
 }
 
 Shape<Node> raw() {
-  return {[](const Node& n, Node& out, Problems&) { return out = n, true; }, [](SchemaBook&) { return make(json::object()); }};
+  return {[](const Node& n, Node& out, Problems&) { return out = n, true; },
+          [](SchemaBook&) { return make(json::object()); }};
 }
 
 namespace detail {
@@ -215,14 +237,14 @@ Schema dictionary_schema(Schema value) {
 
 bool check_word(const std::string& key, const Where& at, Problems& problems) {
   bool good = !key.empty() && std::isalpha(static_cast<unsigned char>(key.front()));
-  for (const char c : key) good = good && (std::isalnum(static_cast<unsigned char>(c)) || c == '_' || c == '.' || c == '-');
-  if (!good)
-    problems.add(at, "found the name '" + key + "'", "a letter, then letters, digits, '_', '.' and '-'");
+  for (const char c : key)
+    good = good && (std::isalnum(static_cast<unsigned char>(c)) || c == '_' || c == '.' || c == '-');
+  if (!good) problems.add(at, "found the name '" + key + "'", "a letter, then letters, digits, '_', '.' and '-'");
   return good;
 }
 
-bool check_keys(const Node& object, const std::string& what, const std::vector<FieldFace>& faces, const std::string& extra,
-                Problems& problems) {
+bool check_keys(const Node& object, const std::string& what, const std::vector<FieldFace>& faces,
+                const std::string& extra, Problems& problems) {
   std::vector<std::string> known;
   for (const auto& f : faces) known.push_back(f.key);
   if (!extra.empty()) known.push_back(extra);
@@ -253,7 +275,9 @@ Schema object_schema(const std::string& doc, const std::vector<FieldFace>& faces
     json value = *values[i];
     // draft-07 ignores what stands beside "$ref": wrap it, so that editors still show the words.
     if (value.is_object() && value.contains("$ref")) value = {{"allOf", {value}}};
-    if (value.is_object()) value["description"] = faces[i].doc + (value.contains("description") ? " (" + value["description"].get<std::string>() + ")" : "");
+    if (value.is_object())
+      value["description"] =
+          faces[i].doc + (value.contains("description") ? " (" + value["description"].get<std::string>() + ")" : "");
     properties[faces[i].key] = value;
     if (faces[i].needed) needed.push_back(faces[i].key);
   }
@@ -264,11 +288,13 @@ Schema object_schema(const std::string& doc, const std::vector<FieldFace>& faces
 
 }  // namespace detail
 
-bool read_kind(const Node& n, const std::string& kind_key, const std::vector<KindEntry>& family, Chosen& out, Problems& problems) {
+bool read_kind(const Node& n, const std::string& kind_key, const std::vector<KindEntry>& family, Chosen& out,
+               Problems& problems) {
   out.at = n.at;
   std::vector<std::string> names;
   for (const auto& k : family) names.push_back(k.name);
-  if (n.kind != Node::Kind::object) return detail::complain_kind(n, "an object with '" + kind_key + "'", problems), false;
+  if (n.kind != Node::Kind::object)
+    return detail::complain_kind(n, "an object with '" + kind_key + "'", problems), false;
   const auto* told = n.find(kind_key);
   if (told == nullptr) {
     problems.add(n.at, "the key '" + kind_key + "' is missing", one_of(names));

@@ -9,8 +9,8 @@
 //     return fields;
 //   }
 
-#include <cstdint>
 #include <any>
+#include <cstdint>
 #include <functional>
 #include <memory>
 #include <nlohmann/json_fwd.hpp>
@@ -58,16 +58,17 @@ struct Shape {
   std::function<Schema(SchemaBook&)> schema;
 };
 
-Shape<std::string> text();                                             // not empty
-Shape<std::string> word();                                             // letters, digits, '_', '.', '-'; starts with a letter
-Shape<std::string> day();                                              // a date, "2026-11-25"
-Shape<bool> flag();                                                    // true or false
-Shape<double> number(double low, double high);                         // finite, within [low, high]
-Shape<Duration> duration(Duration low, Duration high);                 // "40 ms"
-Shape<double> quantity(const std::string& unit, double low, double high);  // "12 deg", given in `unit`, within [low, high] of it
-Shape<Located<Quantity>> any_quantity();                               // any unit; the meaning is checked later
-Shape<Located<Unit>> unit_name();                                      // "deg/s"
-Shape<Node> raw();                                                     // kept as it stands, read later
+Shape<std::string> text();                              // not empty
+Shape<std::string> word();                              // letters, digits, '_', '.', '-'; starts with a letter
+Shape<std::string> day();                               // a date, "2026-11-25"
+Shape<bool> flag();                                     // true or false
+Shape<double> number(double low, double high);          // finite, within [low, high]
+Shape<Duration> duration(Duration low, Duration high);  // "40 ms"
+Shape<double> quantity(const std::string& unit, double low,
+                       double high);      // "12 deg", given in `unit`, within [low, high] of it
+Shape<Located<Quantity>> any_quantity();  // any unit; the meaning is checked later
+Shape<Located<Unit>> unit_name();         // "deg/s"
+Shape<Node> raw();                        // kept as it stands, read later
 Shape<std::int64_t> whole_number(std::int64_t low, std::int64_t high);
 
 template <class I>
@@ -128,7 +129,8 @@ inline Shape<Name> name() { return located(word()); }
 
 template <class T>
 Shape<std::optional<T>> maybe(Shape<T> inner) {
-  return {[inner](const Node& n, std::optional<T>& out, Problems& p) { return inner.read(n, out.emplace(), p); }, inner.schema};
+  return {[inner](const Node& n, std::optional<T>& out, Problems& p) { return inner.read(n, out.emplace(), p); },
+          inner.schema};
 }
 
 template <class T>
@@ -188,7 +190,7 @@ class Fields {
   }
   // Defines the object in `book`; with `kind_key`, as the kind `kind` of a family.
   Schema schema(SchemaBook& book, const std::string& kind_key = "", const std::string& kind = "") const {
-    return book.define(kind.empty() ? what_ : what_ + ":" + kind, [&] {
+    return book.define(kind.empty() ? what_ : what_ + ":" + kind_key + ":" + kind, [&] {
       std::vector<Schema> values;
       for (const auto& write : schemas_) values.push_back(write(book));
       return detail::object_schema(doc_, faces_, values, kind_key, kind);
@@ -202,7 +204,8 @@ class Fields {
   template <class M, class Base>
   Fields& add(const std::string& key, M Base::*member, Shape<M> shape, const std::string& doc, bool needed) {
     faces_.push_back({key, doc, needed});
-    readers_.push_back([member, read = shape.read](const Node& n, T& out, Problems& p) { return read(n, out.*member, p); });
+    readers_.push_back(
+        [member, read = shape.read](const Node& n, T& out, Problems& p) { return read(n, out.*member, p); });
     schemas_.push_back(shape.schema);
     return *this;
   }
@@ -254,7 +257,8 @@ struct Chosen {
   Where at;
 };
 // Reads an object of the family; its key `kind_key` tells the kind.
-bool read_kind(const Node& n, const std::string& kind_key, const std::vector<KindEntry>& family, Chosen& out, Problems& problems);
+bool read_kind(const Node& n, const std::string& kind_key, const std::vector<KindEntry>& family, Chosen& out,
+               Problems& problems);
 Schema kinds_schema(SchemaBook& book, const std::string& kind_key, const std::vector<KindEntry>& family);
 
 }  // namespace trackrod

@@ -1,7 +1,9 @@
 #include "harness/base/node.hpp"
 
+#include <algorithm>
 #include <cctype>
 #include <nlohmann/json.hpp>
+#include <utility>
 
 namespace trackrod {
 
@@ -13,24 +15,36 @@ const Node* Node::find(std::string_view key) const {
 
 std::string Node::kind_name() const {
   switch (kind) {
-    case Kind::null: return "null";
-    case Kind::boolean: return "true or false";
-    case Kind::number: return "a number";
-    case Kind::text: return "a text";
-    case Kind::list: return "a list";
-    case Kind::object: return "an object";
+    case Kind::null:
+      return "null";
+    case Kind::boolean:
+      return "true or false";
+    case Kind::number:
+      return "a number";
+    case Kind::text:
+      return "a text";
+    case Kind::list:
+      return "a list";
+    case Kind::object:
+      return "an object";
   }
   return "";
 }
 
 std::string Node::shown() const {
   switch (kind) {
-    case Kind::null: return "null";
-    case Kind::boolean: return boolean ? "true" : "false";
-    case Kind::number: return text;
-    case Kind::text: return '"' + (text.size() > 60 ? text.substr(0, 57) + "..." : text) + '"';
-    case Kind::list: return "a list of " + std::to_string(items.size());
-    case Kind::object: return "an object";
+    case Kind::null:
+      return "null";
+    case Kind::boolean:
+      return boolean ? "true" : "false";
+    case Kind::number:
+      return text;
+    case Kind::text:
+      return '"' + (text.size() > 60 ? text.substr(0, 57) + "..." : text) + '"';
+    case Kind::list:
+      return "a list of " + std::to_string(items.size());
+    case Kind::object:
+      return "an object";
   }
   return "";
 }
@@ -38,6 +52,9 @@ std::string Node::shown() const {
 namespace {
 
 using Json = nlohmann::json;
+
+// Nested deeper than any file of ours; beyond it, walking the tree would overflow the stack.
+constexpr std::size_t deepest = 64;
 
 // Follows the parser through the text to know where each token starts: the library's events carry no position.
 class Places {
@@ -47,34 +64,51 @@ class Places {
   // The next token's place; moves past it.
   Where next() {
     skip_filler();
-    const Where here{file_, line_, static_cast<int>(pos_ - line_start_) + 1, {}};
+    last_pos_ = pos_;
+    last_ = place();
     skip_token();
-    return here;
+    return last_;
   }
-  Where at_byte(std::size_t byte) const {
-    Where w{file_, 1, 1, {}};
-    for (std::size_t i = 0; i < byte && i < text_.size(); ++i) {
-      if (text_[i] == '\n') {
-        ++w.line;
-        w.column = 1;
-      } else {
-        ++w.column;
-      }
+  // The place of what the parser stumbled over after it had read `bytes` of the text, and that piece of text: the next
+  // token, or a comma, colon or comment before it.
+  std::pair<Where, std::string> stumble(std::size_t bytes) {
+    if (pos_ >= bytes && pos_ < text_.size()) return {last_, quoted(last_pos_, pos_)};  // within the last one: "01"
+    auto ahead = *this;
+    ahead.skip_filler();
+    if (ahead.pos_ < bytes || bytes >= text_.size()) {
+      pos_ = ahead.pos_;
+      line_ = ahead.line_;
+      column_ = ahead.column_;
+    } else {
+      while (pos_ + 1 < bytes) step();
     }
-    return w;
+    if (pos_ >= text_.size()) return {place(), "the end of the file"};
+    const auto from = pos_;
+    const auto where = place();
+    skip_token();
+    return {where, quoted(from, std::max(from + 1, std::min(pos_, bytes)))};
   }
 
  private:
   bool is(char c, std::size_t ahead = 0) const { return pos_ + ahead < text_.size() && text_[pos_ + ahead] == c; }
+  // One line of the text, shortened for a message.
+  std::string quoted(std::size_t from, std::size_t to) const {
+    std::string piece{"'"};
+    piece.append(text_, from, std::min({to - from, text_.find('\n', from + 1) - from, std::size_t{40}}));
+    return piece + "'";
+  }
+  Where place() const { return {file_, line_, column_, {}}; }
   void step() {
-    if (text_[pos_] == '\n') {
+    const auto c = static_cast<unsigned char>(text_[pos_++]);
+    if (c == '\n') {
       ++line_;
-      line_start_ = pos_ + 1;
+      column_ = 1;
+    } else if ((c & 0xC0U) != 0x80U) {  // columns count characters, as editors do, not the bytes of UTF-8
+      ++column_;
     }
-    ++pos_;
   }
   void skip_filler() {
-    if (pos_ == 0 && text_.compare(0, 3, "\xEF\xBB\xBF") == 0) pos_ = line_start_ = 3;
+    if (pos_ == 0 && text_.compare(0, 3, "\xEF\xBB\xBF") == 0) pos_ = 3;
     while (pos_ < text_.size()) {
       const char c = text_[pos_];
       if (c == '/' && is('/', 1)) {
@@ -99,15 +133,17 @@ class Places {
     } else if (is('{') || is('}') || is('[') || is(']')) {
       step();
     } else {
-      while (pos_ < text_.size() && (std::isalnum(static_cast<unsigned char>(text_[pos_])) || is('+') || is('-') || is('.')))
+      while (pos_ < text_.size() &&
+             (std::isalnum(static_cast<unsigned char>(text_[pos_])) || is('+') || is('-') || is('.')))
         step();
     }
   }
 
   const std::string& text_;
   const std::string& file_;
-  std::size_t pos_{0}, line_start_{0};
-  int line_{1};
+  std::size_t pos_{0}, last_pos_{0};
+  Where last_;
+  int line_{1}, column_{1};
 };
 
 class Builder final : public nlohmann::json_sax<Json> {
@@ -142,16 +178,23 @@ class Builder final : public nlohmann::json_sax<Json> {
     auto& object = *open_.back();
     at.path = object.at.path + "/" + k;
     if (const auto* first = object.find(k))
-      problems_.add(at, "the key '" + k + "' a second time",
-                    "each key once", "the first is in line " + std::to_string(first->at.line) + "; remove one of them");
+      problems_.add(at, "the key '" + k + "' a second time", "each key once",
+                    "the first is in line " + std::to_string(first->at.line) + "; remove one of them");
     object.members.push_back({k, at, {}});
     return true;
   }
-  bool parse_error(std::size_t byte, const std::string& last, const nlohmann::detail::exception& e) override {
-    auto where = places_.at_byte(byte > 0 ? byte - 1 : 0);
-    std::string what = e.what();
-    if (const auto colon = what.rfind("; "); colon != std::string::npos) what = what.substr(colon + 2);
-    problems_.add(where, "no valid JSON at '" + last + "'", "JSON; // and /* */ comments, no trailing comma", what);
+  bool parse_error(std::size_t byte, const std::string&, const nlohmann::detail::exception& e) override {
+    auto [where, piece] = places_.stumble(byte);
+    // "[kind] parse error at line L, column C: syntax error while parsing value - REASON; last read: '...'; expected
+    // ..."
+    std::string reason = e.what();
+    if (const auto from = reason.find(" - "); from != std::string::npos) reason.erase(0, from + 3);
+    if (const auto from = reason.find("] "); reason.front() == '[' && from != std::string::npos)
+      reason.erase(0, from + 2);
+    const auto last_read = reason.find("; last read"), expected = reason.rfind("; expected ");
+    problems_.add(std::move(where), "no valid JSON at " + piece, "JSON; // and /* */ comments, no trailing comma",
+                  expected == std::string::npos || expected < last_read ? reason.substr(0, last_read)
+                                                                        : reason.substr(expected + 2));
     return false;
   }
 
@@ -189,7 +232,10 @@ class Builder final : public nlohmann::json_sax<Json> {
   // A parent's children grow only while the parent is the innermost open node, so these pointers stay valid.
   bool open(Node::Kind kind) {
     open_.push_back(&scalar(kind));
-    return true;
+    if (open_.size() <= deepest) return true;
+    problems_.add(open_.back()->at, "lists and objects within each other",
+                  "at most " + std::to_string(deepest) + " deep");
+    return false;
   }
   bool close() {
     places_.next();

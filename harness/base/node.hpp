@@ -15,10 +15,10 @@ struct Node {
   struct Member;
 
   Kind kind{Kind::null};
-  Where at;               // of the value's first character
-  std::string text;       // text: the characters; number: as written
+  Where at;          // of the value's first character
+  std::string text;  // text: the characters; number: as written
   double number{0.0};
-  bool integral{false};   // number: written without fraction or exponent
+  bool integral{false};  // number: written without fraction or exponent
   bool boolean{false};
   std::vector<Node> items;
   std::vector<Member> members;  // in the order of the file
@@ -36,7 +36,8 @@ struct Node::Member {
   Node value;
 };
 
-// Parses JSON with // and /* */ comments. Syntax errors and duplicate keys go to `problems`; null when the text is no JSON.
+// Parses JSON with // and /* */ comments. Syntax errors and duplicate keys go to `problems`; null when the text is no
+// JSON.
 std::unique_ptr<Node> parse_json(const std::string& text, const std::string& file, Problems& problems);
 
 }  // namespace trackrod

@@ -14,9 +14,9 @@ using SignalIndex = std::uint16_t;
 inline constexpr SignalIndex no_signal = 0xFFFF;
 
 struct Sample {
-  BenchTime when{};               // on the bench clock
-  double value{};                 // in the signal's declared unit, calibrated; NaN where the device said "no value"
-  std::uint32_t uncertainty_ns{}; // half-width of `when`
+  BenchTime when{};                // on the bench clock
+  double value{};                  // in the signal's declared unit, calibrated; NaN where the device said "no value"
+  std::uint32_t uncertainty_ns{};  // half-width of `when`
   SignalIndex signal{no_signal};
   StampedBy by{StampedBy::harness};
 };
@@ -45,20 +45,20 @@ struct Calibration {
 // All that a reader of a capture needs to know of a signal. Stored with the capture.
 struct SignalInfo {
   std::string name;
-  std::string unit;                   // as declared in the bench
+  std::string unit;  // as declared in the bench
   Direction direction{Direction::read};
   std::string device;
-  std::string location;               // where it is measured, e.g. "hand wheel rim", "rack", "motor"
-  std::string positive;               // what a positive value means, e.g. "left turn"
-  bool bench_owned{false};            // measured by the bench, not by the unit under test
-  double resolution{0.0};             // step between neighbouring values, in the unit; 0 = continuous
-  double resolution_offset{0.0};      // value = resolution * count + resolution_offset
+  std::string location;           // where it is measured, e.g. "hand wheel rim", "rack", "motor"
+  std::string positive;           // what a positive value means, e.g. "left turn"
+  bool bench_owned{false};        // measured by the bench, not by the unit under test
+  double resolution{0.0};         // step between neighbouring values, in the unit; 0 = continuous
+  double resolution_offset{0.0};  // value = resolution * count + resolution_offset
   double range_low{0.0}, range_high{0.0};
-  double max_slew{0.0};               // unit per second; 0 = unlimited
-  Duration delay{};                   // of the sensor: the sample shows the world this much earlier
-  Duration delay_uncertainty{};       // standard
-  Duration clock_asymmetry{};         // half-width: what an uneven path could shift every stamp of the device by
-  std::string clock;                  // devices that share a clock share its error
+  double max_slew{0.0};          // unit per second; 0 = unlimited
+  Duration delay{};              // of the sensor: the sample shows the world this much earlier
+  Duration delay_uncertainty{};  // standard
+  Duration clock_asymmetry{};    // half-width: what an uneven path could shift every stamp of the device by
+  std::string clock;             // devices that share a clock share its error
   Calibration calibration;
 };
 

@@ -71,12 +71,15 @@ Result<Unit> Unit::parse(const std::string& text) {
   Unit unit;
   if (text.empty() || text == "1") return unit;
   unit.text_ = text;
-  // A leading digit would be read as a scale factor: "40 12 ms" is a mistake, not 480 ms.
-  if (std::string_view{"0123456789.+-@"}.find(text.front()) == std::string_view::npos)
+  // A leading digit would be read as a scale factor: "40 12 ms" is a mistake, not 480 ms. With a space or '@' the
+  // library takes "deg 3", shifted origins, dates and logarithms.
+  if (std::string_view{"0123456789.+-"}.find(text.front()) == std::string_view::npos &&
+      text.find_first_of(" @") == std::string::npos)
     unit.handle_ = UnitSystem::get().parse(text);
   if (!unit.handle_) {
     auto sentence = "'" + text + "' is no known unit";
-    if (const auto near = nearest(text, UnitSystem::get().symbols()); !near.empty()) sentence += "; did you mean '" + near + "'?";
+    if (const auto near = nearest(text, UnitSystem::get().symbols()); !near.empty())
+      sentence += "; did you mean '" + near + "'?";
     return fail(Fault::bad_input, sentence);
   }
   return unit;
@@ -108,8 +111,10 @@ Result<Conversion> Conversion::between(const Unit& from, const Unit& to) {
   if (!from.same_dimension(to))
     return fail(Fault::bad_input, "'" + from.text_ + "' and '" + to.text_ + "' measure different quantities");
   const std::lock_guard lock{UnitSystem::get().mutex()};
-  cv_converter* converter = ut_get_converter(const_cast<ut_unit*>(raw(from.handle_)), const_cast<ut_unit*>(raw(to.handle_)));
-  if (converter == nullptr) return fail(Fault::bad_input, "'" + from.text_ + "' does not convert to '" + to.text_ + "'");
+  cv_converter* converter =
+      ut_get_converter(const_cast<ut_unit*>(raw(from.handle_)), const_cast<ut_unit*>(raw(to.handle_)));
+  if (converter == nullptr)
+    return fail(Fault::bad_input, "'" + from.text_ + "' does not convert to '" + to.text_ + "'");
   c.offset_ = cv_convert_double(converter, 0.0);
   c.gain_ = cv_convert_double(converter, 1.0) - c.offset_;
   cv_free(converter);
@@ -120,7 +125,7 @@ Result<Quantity> Quantity::parse(const std::string& text) {
   const char* begin = text.c_str();
   const char* end = begin + text.size();
   while (begin < end && *begin == ' ') ++begin;
-  const char* digits = begin < end && *begin == '+' ? begin + 1 : begin;
+  const char* digits = begin + 1 < end && begin[0] == '+' && begin[1] != '-' ? begin + 1 : begin;
   Quantity q;
   const auto [rest, error] = std::from_chars(digits, end, q.value);
   if (error != std::errc{} || rest == digits || !std::isfinite(q.value))
