@@ -1,0 +1,121 @@
+#include <algorithm>
+#include <cmath>
+
+#include "harness/base/units.hpp"
+#include "harness/report/margin.hpp"
+#include "harness/report/page.hpp"
+#include "harness/report/rounding.hpp"
+#include "harness/report/text.hpp"
+
+namespace trackrod::page {
+namespace {
+
+std::string joined(const std::vector<std::string>& words) {
+  std::string out;
+  for (const auto& w : words) out += (out.empty() ? "" : ", ") + w;
+  return out;
+}
+
+std::string percent(double share) { return std::isfinite(share) ? shown(share * 100.0, 4) + " %" : "stated"; }
+
+// The finding, its interval in words and what it was held against.
+std::string numbers(const Finding& f) {
+  auto out = element("div", value_text(f), "value");
+  if (const auto interval = interval_text(f); !interval.empty())
+    out += element("div", percent(f.coverage) + " interval " + interval, "soft");
+  auto limit = limit_text(f);
+  if (f.limit) limit = "limit " + limit + (f.rule.empty() ? "" : ", " + f.rule);
+  return wrap("div", out + element("div", limit, "soft"));
+}
+
+std::string identity(const Finding& f) {
+  auto out = verdict_badge(f) + element("h3", f.name);
+  std::vector<std::string> place;
+  if (!f.requirement.empty()) place.push_back(f.requirement);
+  if (!f.step.empty()) place.push_back("step " + f.step);
+  if (!f.signals.empty()) place.push_back(joined(f.signals));
+  return wrap("div", out + element("div", joined(place), "soft"));
+}
+
+std::string degrees(double nu) { return std::isfinite(nu) ? shown(nu, 4) : "∞"; }
+
+std::string share_of(const Contribution& c, double total) {
+  if (!(total > 0.0) || !std::isfinite(c.standard_uncertainty)) return "";
+  return shown(100.0 * c.standard_uncertainty * c.standard_uncertainty / total, 2) + " %";
+}
+
+std::string budget(const Finding& f) {
+  if (f.budget.empty()) return "";
+  double total = 0.0;
+  for (const auto& c : f.budget)
+    if (std::isfinite(c.standard_uncertainty)) total += c.standard_uncertainty * c.standard_uncertainty;
+  std::vector<std::vector<std::string>> rows;
+  for (const auto& c : f.budget)
+    rows.push_back({escaped(c.name), escaped(shown(c.standard_uncertainty, 3) + " " + f.unit), share_of(c, total),
+                    std::string(1, c.type), escaped(c.distribution), degrees(c.degrees_of_freedom)});
+  auto title = std::string{"Uncertainty budget"};
+  if (f.standard_uncertainty && std::isfinite(*f.standard_uncertainty))
+    title += ", standard uncertainty " + shown(*f.standard_uncertainty, 3) + " " + f.unit;
+  return wrap("details", element("summary", title) + table({"contribution", "standard uncertainty", "share of variance",
+                                                            "type", "distribution", "degrees of freedom"},
+                                                           rows, ""));
+}
+
+std::string conditions(const Finding& f) {
+  std::vector<std::string> words;
+  for (const auto& [what, value] : f.conditions) words.push_back(what + " " + value);
+  return words.empty() ? "" : element("p", "At " + joined(words) + ".", "soft");
+}
+
+}  // namespace
+
+std::string verdict_class(const Finding& f) {
+  if (!f.judged) return "unjudged";
+  auto name = verdict_name(f.verdict);
+  std::replace(name.begin(), name.end(), ' ', '-');
+  std::replace(name.begin(), name.end(), '_', '-');
+  return name;
+}
+
+std::string verdict_badge(const Finding& f) {
+  return element("span", f.judged ? verdict_name(f.verdict) : "no limit set", "word " + verdict_class(f));
+}
+
+std::string requirements(const std::vector<Finding>& findings) {
+  std::vector<std::vector<std::string>> rows;
+  for (const auto& f : findings)
+    if (f.judged)
+      rows.push_back({verdict_badge(f),
+                      f.requirement.empty() ? element("span", "none named", "soft") : escaped(f.requirement),
+                      escaped(f.name), escaped(f.step), element("span", value_text(f), "number"),
+                      element("span", limit_text(f), "number")});
+  return section(
+      "Requirements",
+      table({"verdict", "requirement", "finding", "step", "value", "limit"}, rows,
+            "No finding was held against a limit, so none of them has a verdict.") +
+          (rows.empty() ? ""
+                        : element("p",
+                                  "Rule guarded: pass only where the whole interval lies inside the limit, fail only "
+                                  "where it lies wholly outside, else inconclusive. Rule simple: the value alone is "
+                                  "compared with the limit.",
+                                  "soft")));
+}
+
+std::string findings(const std::vector<Finding>& findings) {
+  std::string out;
+  for (const auto& f : findings) {
+    auto inside = wrap("div", identity(f) + numbers(f) + wrap("div", draw_margin(f)), "row");
+    inside += conditions(f);
+    if (!f.reason.empty()) inside += element("p", f.reason, "reason");
+    out += wrap("div", inside + budget(f), "finding") + "\n";
+  }
+  if (out.empty()) return section("Findings", element("p", "The scores gave no finding."));
+  return section("Findings",
+                 element("p",
+                         "Values are given with half their interval, rounded by it. In the pictures the shaded "
+                         "zone is what the limit allows, the bar is the interval, the diamond the value.",
+                         "soft") +
+                     out);
+}
+
+}  // namespace trackrod::page

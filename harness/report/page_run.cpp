@@ -1,0 +1,178 @@
+#include <algorithm>
+#include <cctype>
+#include <cmath>
+
+#include "harness/base/units.hpp"
+#include "harness/report/page.hpp"
+#include "harness/report/svg.hpp"
+#include "harness/report/text.hpp"
+
+namespace trackrod::page {
+namespace {
+
+// The date at the start of an ISO 8601 text, empty when there is none.
+std::string day_of(const std::string& text) {
+  const auto day = text.substr(0, 10);
+  if (day.size() != 10) return "";
+  for (std::size_t i = 0; i < day.size(); ++i)
+    if (i == 4 || i == 7 ? day[i] != '-' : !std::isdigit(static_cast<unsigned char>(day[i]))) return "";
+  return day;
+}
+
+// Valid on its due day, lapsed from the next: ISO dates sort as text.
+bool lapsed(const SignalInfo& signal, const std::string& run_day) {
+  return !run_day.empty() && !signal.calibration.due.empty() && signal.calibration.due < run_day;
+}
+
+bool needs_calibration(const SignalInfo& signal) { return signal.direction == Direction::read && signal.bench_owned; }
+
+std::string calibration_state(const SignalInfo& signal, const std::string& run_day) {
+  if (signal.calibration.date.empty()) return needs_calibration(signal) ? "NEVER CALIBRATED" : "by the unit itself";
+  if (lapsed(signal, run_day)) return "LAPSED before this run";
+  if (signal.calibration.due.empty()) return "no due date";
+  return run_day.empty() ? "cannot tell: date of the run unknown" : "valid on the day of the run";
+}
+
+Figure lateness_figure(const TimingQuality& t) {
+  Figure figure;
+  figure.title = "Lateness of the loop's ticks";
+  figure.x_label = "late / µs";
+  figure.y_label = "ticks (decades)";
+  figure.y_log = true;
+  Curve bars;
+  bars.style = Curve::Style::bars;
+  const double bin = seconds(t.late_bin) * 1e6;
+  std::size_t used = t.late_histogram.size();
+  while (used > 0 && t.late_histogram[used - 1] == 0) --used;
+  for (std::size_t i = 0; i < used; ++i) {
+    bars.x.push_back((static_cast<double>(i) + 0.5) * bin);
+    bars.y.push_back(static_cast<double>(t.late_histogram[i]));
+  }
+  figure.curves.push_back(std::move(bars));
+  figure.marks = {{"half", 'x', seconds(t.late_p50) * 1e6, 0.0}, {"99 %", 'x', seconds(t.late_p99) * 1e6, 0.0}};
+  return figure;
+}
+
+std::string count_of(std::size_t n, const std::string& one, const std::string& many) {
+  return std::to_string(n) + " " + (n == 1 ? one : many);
+}
+
+std::string clock_text(Duration since_start) {
+  const double s = seconds(since_start);
+  return fixed(s, 3) + " s";
+}
+
+}  // namespace
+
+std::string calibrations(const Report& report) {
+  const auto day = day_of(report.facts.started);
+  std::vector<std::vector<std::string>> rows;
+  for (const auto& s : report.signals) {
+    if (s.direction != Direction::read) continue;
+    const auto& c = s.calibration;
+    const auto state = calibration_state(s, day);
+    const bool bad = lapsed(s, day) || (c.date.empty() && needs_calibration(s));
+    rows.push_back({escaped(s.name), escaped(s.location), s.bench_owned ? "bench" : "unit",
+                    c.date.empty() ? "" : escaped(shown(c.standard_uncertainty, 3) + " " + s.unit), escaped(c.date),
+                    escaped(c.due), escaped(c.certificate), bad ? element("strong", state) : escaped(state)});
+  }
+  return section("Calibration of what was read", table({"signal", "where", "owner", "standard uncertainty",
+                                                        "calibrated", "due", "certificate", "state"},
+                                                       rows, "The recording names no signal that was read."));
+}
+
+std::string timing(const TimingQuality& t) {
+  if (t.ticks == 0)
+    return section("Timing of the run", element("p", "No tick of the loop was recorded, so nothing is claimed of it."));
+  const auto row = [](const std::string& what, const std::string& value, const std::string& bounds) {
+    return std::vector<std::string>{escaped(what), element("span", value, "number"), escaped(bounds)};
+  };
+  const double share = 100.0 * static_cast<double>(t.missed) / static_cast<double>(t.ticks + t.missed);
+  const auto three = [](Duration a, Duration b, Duration c) {
+    return span_text(a) + " / " + span_text(b) + " / " + span_text(c);
+  };
+  auto out = table(
+      {"", "measured", "what it bounds"},
+      {row("period of the loop", span_text(t.tick), "Nothing that the loop does in answer to an input comes sooner."),
+       row("ticks that ran", std::to_string(t.ticks), ""),
+       row("ticks missed", std::to_string(t.missed) + " (" + shown(share, 2) + " %)",
+           "In a missed tick no setpoint was worked out and no interlock was looked at."),
+       row("late, half / 99 % / greatest", three(t.late_p50, t.late_p99, t.late_max),
+           "How long after its due time a tick began: setpoints went out no earlier than that."),
+       row("work, half / 99 % / greatest", three(t.work_p50, t.work_p99, t.work_max),
+           "From wake-up to setpoints handed to the system: the harness's own share of a reaction."),
+       row("oldest input when used", span_text(t.input_age_max),
+           "Interlocks and conditions saw values up to this old.")},
+      "");
+  if (!t.late_histogram.empty()) out += wrap("figure", draw_svg(lateness_figure(t), {720, 260}));
+  return section("Timing of the run", out);
+}
+
+std::string gaps(const Report& report) {
+  std::vector<std::vector<std::string>> rows;
+  for (const auto& g : report.gaps)
+    rows.push_back(
+        {clock_text(g.from - report.begin), clock_text(g.to - report.begin), std::to_string(g.count), escaped(g.why)});
+  return section("Gaps and losses of the recording",
+                 table({"from", "to", "records lost", "why"}, rows,
+                       "None was found: every record that was written could be read."));
+}
+
+std::string run_facts(const Report& report) {
+  const auto& f = report.facts;
+  auto out = facts_table({{"run", f.run},
+                          {"started", f.started},
+                          {"duration", f.duration > Duration::zero() ? span_text(f.duration) : ""},
+                          {"how it ended", f.ending},
+                          {"technician", f.technician},
+                          {"unit", f.unit},
+                          {"unit serial", f.unit_serial},
+                          {"about the unit", f.unit_description},
+                          {"plan", f.plan},
+                          {"plan file", f.plan_file},
+                          {"about the plan", f.plan_description},
+                          {"bench", f.bench},
+                          {"bench file", f.bench_file},
+                          {"software", f.software}});
+  if (!f.host.empty()) out += element("h3", "Host") + facts_table(f.host);
+  if (!f.hashes.empty()) {
+    std::vector<std::vector<std::string>> rows;
+    for (const auto& [file, hash] : f.hashes) rows.push_back({escaped(file), element("code", hash)});
+    out += element("h3", "Content hashes") + table({"file", "hash"}, rows, "");
+  }
+  out += element("h3", "Deviations and notes") +
+         (f.deviations.empty() ? element("p", "None was recorded.") : bullet_list(f.deviations));
+  return section("The run", out);
+}
+
+std::string events(const std::vector<EventLine>& events) {
+  std::vector<std::vector<std::string>> rows;
+  for (const auto& e : events) rows.push_back({element("span", clock_text(e.at), "number"), escaped(e.words)});
+  return section("Events",
+                 wrap("details", element("summary", count_of(events.size(), "event", "events")) +
+                                     table({"after the start", "what happened"}, rows, "No event was recorded.")));
+}
+
+std::vector<std::string> found_cautions(const Report& report) {
+  std::vector<std::string> out;
+  const auto day = day_of(report.facts.started);
+  if (day.empty()) out.push_back("The date of the run is unknown, so nobody can tell which calibrations were valid.");
+  for (const auto& s : report.signals) {
+    if (lapsed(s, day))
+      out.push_back("The calibration of '" + s.name + "' was due on " + s.calibration.due +
+                    " and had lapsed when the run was made.");
+    if (needs_calibration(s) && s.calibration.date.empty())
+      out.push_back("'" + s.name + "' measures for the bench and was never calibrated.");
+  }
+  if (report.timing.missed > 0)
+    out.push_back("The loop missed " + count_of(report.timing.missed, "tick", "ticks") +
+                  "; see the timing of the run.");
+  std::uint64_t lost = 0;
+  for (const auto& g : report.gaps) lost += g.count;
+  if (!report.gaps.empty())
+    out.push_back("The recording has " + count_of(report.gaps.size(), "gap", "gaps") + " (" +
+                  count_of(lost, "record", "records") + " lost); see below.");
+  return out;
+}
+
+}  // namespace trackrod::page
