@@ -35,6 +35,8 @@ class Summary {
   void add(const Sample& sample) { advance(sample.when); }
   void add(const Tick& tick);
   void add(const Event& event);
+  // Something was recorded at this time.
+  void advance(BenchTime when);
   // Records are missing from here on: the next step in the ticks' numbers is no missed tick.
   void break_ticks() { last_number_.reset(); }
 
@@ -47,7 +49,6 @@ class Summary {
   BenchTime end() const { return end_; }
 
  private:
-  void advance(BenchTime when);
   const StreamHeader& header_;
   std::vector<Span> spans_;
   std::map<std::uint32_t, std::size_t> open_;  // step id -> its span, while it runs

@@ -1,0 +1,173 @@
+#include "harness/capture/journal_capture.hpp"
+
+#include <algorithm>
+
+namespace trackrod {
+namespace {
+
+// Beyond this many stretches neighbours are joined, so that the index stays as large as it is.
+constexpr std::size_t most_stretches = 4096;
+
+Result<StreamHeader> find_header(JournalReader& reader) {
+  std::string why = "no frame of it can be read";
+  while (const auto frame = reader.next()) {
+    if (frame->header.kind != FrameKind::header) continue;
+    auto header = stream_header_from_json({frame->payload.begin(), frame->payload.end()});
+    if (header) return header;
+    why = header.error().context;
+  }
+  if (!reader.losses().empty()) why += " (" + reader.losses().front().sentence() + ")";
+  return fail(Fault::storage, "the journal '" + reader.segments().front() +
+                                  "' has no stream header that can be read, so its signals are not known: " + why);
+}
+
+}  // namespace
+
+Result<std::unique_ptr<JournalCapture>> JournalCapture::open(const std::string& dir) {
+  auto searched = JournalReader::open(dir);
+  if (!searched) return tl::unexpected{searched.error()};
+  auto header = find_header(*searched);
+  if (!header) return tl::unexpected{header.error()};
+  auto reader = JournalReader::over(searched->segments());
+  if (!reader) return tl::unexpected{reader.error()};
+  std::unique_ptr<JournalCapture> capture{new JournalCapture{std::move(*header)}};
+  capture->read(*reader);
+  return capture;
+}
+
+void JournalCapture::read(JournalReader& reader) {
+  segments_ = reader.segments();
+  while (const auto frame = reader.next()) {
+    if (reader.losses().size() > losses_.size()) summary_.break_ticks();
+    const auto known_to = summary_.end();
+    const auto when = take(*frame, reader);
+    if (when) note_losses(reader.losses(), known_to, std::max(*when, known_to));
+  }
+  note_losses(reader.losses(), summary_.end(), summary_.end());
+  timing_ = summary_.timing();
+}
+
+void JournalCapture::note_losses(const std::vector<Loss>& losses, BenchTime from, BenchTime to) {
+  for (auto i = losses_.size(); i < losses.size(); ++i) {
+    losses_.push_back(losses[i]);
+    gaps_.push_back({from, to, 0, losses[i].sentence()});
+  }
+}
+
+// The earliest time that the frame tells of; empty when it tells of none.
+std::optional<BenchTime> JournalCapture::take(const Frame& frame, JournalReader& reader) {
+  const Bytes payload{frame.payload};
+  switch (frame.header.kind) {
+    case FrameKind::header:
+      return std::nullopt;
+    case FrameKind::block:
+      if (const auto from = take_block(frame)) return from;
+      break;
+    case FrameKind::event:
+      if (const auto event = decode_event(payload)) return summary_.add(*event), event->when;
+      break;
+    case FrameKind::note:
+      if (auto note = decode_note(payload)) return notes_.push_back(*note), note->when;
+      break;
+    case FrameKind::gap:
+      if (const auto gap = decode_gap(payload)) {
+        gaps_.push_back(*gap);
+        summary_.break_ticks();
+        return gap->from;
+      }
+      break;
+    case FrameKind::clock_pair:
+      if (const auto pair = decode_clock_pair(payload)) return clock_pairs_.push_back(*pair), pair->bench;
+      break;
+    case FrameKind::end:
+      if (const auto end = decode_end(payload)) return ended_ = end, end->when;
+      break;
+  }
+  reader.reject(frame, "frame " + std::to_string(frame.header.sequence) + " (" + frame_kind_name(frame.header.kind) +
+                           ") has good checksums but does not decode");
+  return std::nullopt;
+}
+
+std::optional<BenchTime> JournalCapture::take_block(const Frame& frame) {
+  std::uint64_t samples = 0;
+  Stretch block{frame.place, frame.place.offset + frame_header_size + frame.payload.size(), 1, BenchTime::max(),
+                BenchTime::min()};
+  std::vector<Tick> ticks;
+  const auto range = visit_block(frame.payload, header_.signals,
+                                 {[&](const Sample& s) {
+                                    ++samples;
+                                    block.from = std::min(block.from, s.when);
+                                    block.to = std::max(block.to, s.when);
+                                  },
+                                  [&](const Tick& t) { ticks.push_back(t); }});
+  if (!range) return std::nullopt;
+  samples_ += samples;
+  if (samples > 0) {
+    summary_.advance(block.from);
+    summary_.advance(block.to);
+  }
+  for (const auto& t : ticks) summary_.add(t);
+  index(block);
+  return range->from;
+}
+
+void JournalCapture::index(const Stretch& block) {
+  stretches_.push_back(block);
+  if (stretches_.size() <= most_stretches) return;
+  std::vector<Stretch> joined;
+  for (std::size_t i = 0; i < stretches_.size(); ++i) {
+    joined.push_back(stretches_[i]);
+    if (i + 1 == stretches_.size() || stretches_[i + 1].at.segment != stretches_[i].at.segment) continue;
+    const auto& next = stretches_[++i];
+    auto& j = joined.back();
+    j = {j.at, next.end, j.blocks + next.blocks, std::min(j.from, next.from), std::max(j.to, next.to)};
+  }
+  stretches_ = std::move(joined);
+}
+
+Result<void> JournalCapture::visit(const Stretch& stretch, JournalReader& reader, const BlockVisitor& visitor) const {
+  reader.seek(stretch.at);
+  std::uint64_t blocks = 0;
+  for (;;) {
+    const auto frame = reader.next();
+    if (!frame || frame->place.segment != stretch.at.segment || frame->place.offset >= stretch.end) break;
+    if (frame->header.kind == FrameKind::block && visit_block(frame->payload, header_.signals, visitor)) ++blocks;
+    if (reader.position().segment == stretch.at.segment && reader.position().offset >= stretch.end) break;
+  }
+  if (blocks == stretch.blocks) return {};
+  return fail(Fault::storage, "the journal's segment '" + segments_[stretch.at.segment] +
+                                  "' is no longer as it was when it was opened: " + std::to_string(blocks) + " of " +
+                                  std::to_string(stretch.blocks) + " blocks from byte " +
+                                  std::to_string(stretch.at.offset) +
+                                  " on can be read; check the disk and open the run anew");
+}
+
+Result<void> JournalCapture::visit(const BlockVisitor& visitor) const {
+  auto reader = JournalReader::over(segments_);
+  if (!reader) return tl::unexpected{reader.error()};
+  for (const auto& s : stretches_)
+    if (auto visited = visit(s, *reader, visitor); !visited) return visited;
+  return {};
+}
+
+Result<std::vector<Point>> JournalCapture::points(SignalIndex signal, BenchTime from, BenchTime to) const {
+  if (signal >= header_.signals.size())
+    return fail(Fault::bad_input, "the capture has no signal number " + std::to_string(signal));
+  auto reader = JournalReader::over(segments_);
+  if (!reader) return tl::unexpected{reader.error()};
+  std::vector<Point> points;
+  const BlockVisitor visitor{[&](const Sample& s) {
+                               if (s.when >= from && s.when < to)
+                                 points.push_back({s.when, s.value, s.uncertainty_ns, s.by});
+                             },
+                             nullptr, signal};
+  for (const auto& s : stretches_) {
+    if (s.from >= to || s.to < from) continue;
+    if (auto visited = visit(s, *reader, visitor); !visited) return tl::unexpected{visited.error()};
+  }
+  const auto earlier = [](const Point& a, const Point& b) { return a.when < b.when; };
+  if (!std::is_sorted(points.begin(), points.end(), earlier)) std::stable_sort(points.begin(), points.end(), earlier);
+  return points;
+}
+
+}  // namespace trackrod

@@ -1,0 +1,77 @@
+#pragma once
+// A capture read from a journal on the disk. Holds events, spans and a coarse index; samples are read when they are
+// asked for, so that its memory does not grow with the length of the run.
+
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "harness/capture/block.hpp"
+#include "harness/capture/reader.hpp"
+#include "harness/capture/summary.hpp"
+
+namespace trackrod {
+
+// Readable from several threads at once after open().
+class JournalCapture final : public CaptureView {
+ public:
+  // Reads the whole journal once. Damage is no error: it is found in losses() and gaps(). Error kind storage when there
+  // is no journal, or no stream header in it can be read.
+  static Result<std::unique_ptr<JournalCapture>> open(const std::string& dir);
+  JournalCapture(const JournalCapture&) = delete;
+  JournalCapture& operator=(const JournalCapture&) = delete;
+
+  const StreamHeader& header() const { return header_; }
+  // Empty: the recording was cut off.
+  const std::optional<RunEnd>& ended() const { return ended_; }
+  const std::vector<Loss>& losses() const { return losses_; }
+  const std::vector<ClockPair>& clock_pairs() const { return clock_pairs_; }
+  std::uint64_t sample_count() const { return samples_; }
+
+  const std::vector<SignalInfo>& signals() const override { return header_.signals; }
+  const std::vector<Span>& spans() const override { return summary_.spans(); }
+  const std::vector<Event>& events() const override { return summary_.events(); }
+  // As recorded, and one for each loss.
+  const std::vector<Gap>& gaps() const override { return gaps_; }
+  const std::vector<Note>& notes() const override { return notes_; }
+  const TimingQuality& timing() const override { return timing_; }
+  BenchTime begin() const override { return summary_.begin(); }
+  BenchTime end() const override { return summary_.end(); }
+  Result<std::vector<Point>> points(SignalIndex signal, BenchTime from, BenchTime to) const override;
+
+  // Every sample and tick, in the order of the journal, reading one block after another. Error kind storage when the
+  // files are no longer what open() found.
+  Result<void> visit(const BlockVisitor& visitor) const;
+
+ private:
+  // Neighbouring blocks of one segment.
+  struct Stretch {
+    FramePlace at;
+    std::uint64_t end{0};  // offset behind the last block
+    std::uint64_t blocks{0};
+    BenchTime from{}, to{};
+  };
+
+  explicit JournalCapture(StreamHeader header) : header_{std::move(header)} {}
+  void read(JournalReader& reader);
+  std::optional<BenchTime> take(const Frame& frame, JournalReader& reader);
+  std::optional<BenchTime> take_block(const Frame& frame);
+  void index(const Stretch& block);
+  void note_losses(const std::vector<Loss>& losses, BenchTime from, BenchTime to);
+  Result<void> visit(const Stretch& stretch, JournalReader& reader, const BlockVisitor& visitor) const;
+
+  StreamHeader header_;
+  Summary summary_{header_};
+  std::vector<std::string> segments_;
+  std::vector<Stretch> stretches_;
+  std::vector<Gap> gaps_;
+  std::vector<Note> notes_;
+  std::vector<Loss> losses_;
+  std::vector<ClockPair> clock_pairs_;
+  std::optional<RunEnd> ended_;
+  TimingQuality timing_;
+  std::uint64_t samples_{0};
+};
+
+}  // namespace trackrod
