@@ -1,5 +1,7 @@
 #include "drivers/protocol/frames.hpp"
 #include "drivers/protocol/protocol.hpp"
+#include "drivers/protocol/scpi.hpp"
+#include "drivers/protocol/scpi_peer.hpp"
 
 namespace trackrod {
 namespace {
@@ -13,16 +15,22 @@ auto fields_by(std::vector<FieldInfo> (*check)(const Settings&, Problems&)) {
   };
 }
 
-template <class P, class Settings>
-std::unique_ptr<Protocol> make(const std::any& settings, Side side) {
-  return std::make_unique<P>(std::any_cast<const Settings&>(settings), side);
+std::unique_ptr<Protocol> make_frames(const std::any& settings, Side side) {
+  return std::make_unique<Frames>(std::any_cast<const FramesSettings&>(settings), side);
+}
+
+std::unique_ptr<Protocol> make_scpi(const std::any& settings, Side side) {
+  const auto& s = std::any_cast<const ScpiSettings&>(settings);
+  if (side == Side::peer) return std::make_unique<ScpiPeer>(s);
+  return std::make_unique<Scpi>(s);
 }
 
 }  // namespace
 
 const std::vector<ProtocolKind>& protocol_table() {
   static const std::vector<ProtocolKind> table{
-      {{kind("frames", frames_fields), fields_by(check_frames)}, make<Frames, FramesSettings>},
+      {{kind("frames", frames_fields), fields_by(check_frames)}, make_frames},
+      {{kind("scpi", scpi_fields), fields_by(check_scpi)}, make_scpi},
   };
   return table;
 }

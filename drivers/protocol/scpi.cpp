@@ -1,0 +1,271 @@
+#include "drivers/protocol/scpi.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace trackrod {
+namespace {
+
+constexpr unsigned longest_error_queue =
+    100;  // an instrument that never runs out of errors must not hold up the readings
+
+}  // namespace
+
+Scpi::Scpi(const ScpiSettings& s)
+    : identify_{s.identify ? s.identify->value : ""},
+      error_query_{s.error_query.value},
+      line_end_{s.line_end},
+      timeout_{s.timeout},
+      identified_{!s.identify} {
+  Problems none;
+  fields_ = check_scpi(s, none);
+  std::size_t longest = error_query_.size();
+  for (const auto& [name, setting] : s.settings) {
+    const auto& text = setting.write.value;
+    const auto gap = text.find("{}");
+    auto& mine = settings_.emplace_back();
+    mine.before = text.substr(0, gap);
+    mine.after = text.substr(gap + 2);
+    if (setting.read_back) mine.read_back = setting.read_back->value;
+    mine.tolerance = setting.tolerance.value_or(setting.step()) * (1.0 + 1e-9);  // 0.1 + 0.2 is within 0.1 of 0.2
+    mine.digits = setting.digits;
+    longest = std::max({longest, text.size(), mine.read_back.size()});
+  }
+  for (const auto& [name, reading] : s.readings) {
+    readings_.push_back({reading.query.value, reading.every, {}, false});
+    longest = std::max(longest, reading.query.value.size());
+  }
+  out_.reserve(longest + 64);
+}
+
+void Scpi::set(FieldIndex field, double value) noexcept {
+  if (field >= settings_.size()) return;
+  auto& s = settings_[field];
+  if (!std::isfinite(value)) {
+    ++counters_.clamped;
+    return;
+  }
+  const double wanted = rounded(value, s.digits);
+  if (s.has_value && wanted == s.wanted) return;
+  if (std::abs(value) > largest_number) ++counters_.clamped;
+  s.wanted = wanted;
+  s.has_value = true;
+  s.tries = 0;
+  try_again(s, BenchTime{});
+}
+
+bool Scpi::settled(FieldIndex field) const noexcept {
+  if (field >= settings_.size()) return false;
+  const auto& s = settings_[field];
+  return s.has_value && !s.unsent && s.agreed && s.clean;
+}
+
+std::span<const std::byte> Scpi::due(BenchTime now) noexcept {
+  if (open_ != Question::none) {
+    if (now - asked_ < timeout_) return {};
+    no_answer();
+  }
+  if (!identified_) {
+    if (out_of_step_) return ask(Question::errors, 0, error_query_, now);
+    if (now < identify_not_before_) return {};
+    return ask(Question::identity, 0, "*IDN?", now);
+  }
+  if (!wrote_)
+    if (auto* setting = next_to_write(now)) return write(*setting);
+  wrote_ = false;
+  if (const auto starved = ask_reading(now, true); !starved.empty()) return starved;
+  if (const auto owed = ask_what_is_owed(now); !owed.empty()) return owed;
+  return ask_reading(now, false);
+}
+
+// Values that were never sent go before those that are sent again.
+Scpi::Setting* Scpi::next_to_write(BenchTime now) {
+  Setting* next = nullptr;
+  for (auto& s : settings_)
+    if (s.unsent && now >= s.not_before && (next == nullptr || s.tries < next->tries)) next = &s;
+  return next;
+}
+
+std::span<const std::byte> Scpi::write(Setting& s) {
+  s.unsent = false;
+  s.clean = false;
+  s.agreed = s.read_back.empty();
+  s.owes_read_back = !s.agreed;
+  ++s.tries;
+  wrote_ = true;
+  owes_errors_ = true;
+  errors_in_a_row_ = 0;
+  out_ = s.before;
+  append_number(out_, s.wanted, s.digits);
+  out_ += s.after;
+  out_ += line_end_;
+  return std::as_bytes(std::span{out_});
+}
+
+std::span<const std::byte> Scpi::ask(Question question, std::size_t index, std::string_view text, BenchTime now) {
+  open_ = last_ = question;
+  open_index_ = index;
+  asked_ = now;
+  out_ = text;
+  out_ += line_end_;
+  return std::as_bytes(std::span{out_});
+}
+
+// Read-back and error queue take turns, so that values which change all the time starve neither.
+std::span<const std::byte> Scpi::ask_what_is_owed(BenchTime now) {
+  if (out_of_step_) return ask(Question::errors, 0, error_query_, now);
+  if (!owes_errors_ || last_ != Question::read_back) {
+    for (std::size_t i = 0; i < settings_.size(); ++i) {
+      last_read_back_ = (last_read_back_ + 1) % settings_.size();
+      const auto& s = settings_[last_read_back_];
+      if (s.owes_read_back) return ask(Question::read_back, last_read_back_, s.read_back, now);
+    }
+  }
+  if (owes_errors_) return ask(Question::errors, 0, error_query_, now);
+  return {};
+}
+
+// The reading that has waited longest. Starved: settings kept it from its turn for a whole cycle.
+std::span<const std::byte> Scpi::ask_reading(BenchTime now, bool only_starved) {
+  if (out_of_step_) return {};
+  Reading* next = nullptr;
+  for (auto& r : readings_) {
+    if (!r.started) {
+      r.started = true;
+      r.next = now;
+    }
+    const auto from = only_starved ? r.next + r.every : r.next;
+    if (now >= from && (next == nullptr || r.next < next->next)) next = &r;
+  }
+  if (next == nullptr || (only_starved && last_ == Question::reading)) return {};
+  next->next += next->every * ((now - next->next) / next->every + 1);
+  return ask(Question::reading, static_cast<std::size_t>(next - readings_.data()), next->query, now);
+}
+
+bool Scpi::on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink) noexcept {
+  bool good = false;
+  while (!bytes.empty()) {
+    bool too_long = false;
+    const auto line = lines_.next(bytes, too_long);
+    if (too_long) ++counters_.bad_length;
+    if (!line) break;
+    if (answered(*line, stamp, sink)) {
+      good = true;
+      ++counters_.good;
+    } else {
+      ++counters_.bad_length;
+    }
+  }
+  return good;
+}
+
+// False when the line is no answer to the open question: a late one, or garbage. The wait goes on.
+bool Scpi::answered(std::string_view line, Stamp stamp, FieldSink& sink) {
+  const auto code = read_error_entry(line);
+  const auto number = read_number(line);
+  switch (open_) {
+    case Question::none:
+      return false;
+    case Question::errors:
+      if (!code) return false;
+      open_ = Question::none;
+      take_error(*code, stamp.when);
+      return true;
+    case Question::identity:
+      if (code || number) return false;
+      open_ = Question::none;
+      identified_ = line.find(identify_) != std::string_view::npos;
+      if (!identified_) {
+        ++counters_.refused;
+        tell(scpi_wrong_instrument);
+        identify_not_before_ = stamp.when + timeout_;
+      }
+      return true;
+    case Question::read_back:
+      if (!number) return false;
+      open_ = Question::none;
+      take_read_back(settings_[open_index_], *number, stamp.when);
+      return true;
+    case Question::reading:
+      if (!number) return false;
+      open_ = Question::none;
+      sink.field(static_cast<FieldIndex>(settings_.size() + open_index_), *number, stamp);
+      return true;
+  }
+  return false;
+}
+
+void Scpi::take_read_back(Setting& s, double value, BenchTime now) {
+  s.owes_read_back = false;
+  if (s.unsent) return;  // another value is wanted by now
+  s.agreed = std::abs(value - s.wanted) <= s.tolerance;
+  if (s.agreed) return;
+  ++counters_.refused;
+  tell(scpi_read_back_differs);
+  try_again(s, now + timeout_);
+}
+
+void Scpi::take_error(int code, BenchTime now) {
+  if (out_of_step_) {
+    // While it was silent the instrument may have been switched off and on again: look at everything anew.
+    out_of_step_ = false;
+    for (auto& s : settings_) {
+      s.owes_read_back = s.has_value && !s.unsent && !s.read_back.empty();
+      s.agreed = s.read_back.empty();
+    }
+  }
+  if (code == 0) {
+    owes_errors_ = false;
+    for (auto& s : settings_) s.clean = true;
+    return;
+  }
+  ++counters_.refused;
+  tell(static_cast<std::uint32_t>(code));
+  owes_errors_ = ++errors_in_a_row_ < longest_error_queue;
+  // Which command it was about is not said: every value that is not yet known to be right is sent again.
+  for (auto& s : settings_)
+    if (s.has_value && !s.unsent && !(s.agreed && s.clean)) try_again(s, now + timeout_);
+}
+
+void Scpi::no_answer() {
+  ++counters_.timed_out;
+  tell(scpi_no_answer);
+  if (open_ == Question::read_back && !settings_[open_index_].unsent) try_again(settings_[open_index_], BenchTime{});
+  open_ = Question::none;
+  out_of_step_ = true;
+  owes_errors_ = true;
+}
+
+void Scpi::try_again(Setting& s, BenchTime not_before) {
+  s.unsent = true;
+  s.owes_read_back = false;
+  s.not_before = not_before;
+}
+
+std::uint32_t Scpi::take_message() noexcept {
+  if (message_count_ == 0) return 0;
+  const auto first = messages_.front();
+  std::copy(messages_.begin() + 1, messages_.end(), messages_.begin());
+  --message_count_;
+  return first;
+}
+
+// When nobody takes them, the newest one stands for those that found no room.
+void Scpi::tell(std::uint32_t message) {
+  if (message_count_ < messages_.size()) ++message_count_;
+  messages_[message_count_ - 1] = message;
+}
+
+void Scpi::save(std::span<std::uint32_t> words) const noexcept {
+  if (!words.empty()) words[0] = identified_ ? 1 : 0;
+}
+
+void Scpi::load(std::span<const std::uint32_t> words) noexcept {
+  if (!words.empty() && words[0] == 1) identified_ = true;
+  open_ = Question::none;
+  out_of_step_ = true;
+  owes_errors_ = true;
+  wrote_ = false;
+}
+
+}  // namespace trackrod

@@ -1,0 +1,109 @@
+#pragma once
+// The bench's end of IEEE 488.2 / SCPI-1999: sets values and reads them back, reads the error queue after each command,
+// asks for readings in between. A state machine over time: one question at a time, each with its time-out.
+//
+// Order: values never sent yet, then what is owed after a command (read-back, error queue), then readings. After each
+// write comes one question, so a new value waits for no more than the answer, or the time-out, of the question now
+// open.
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "drivers/protocol/protocol.hpp"
+#include "drivers/protocol/scpi_settings.hpp"
+#include "drivers/protocol/scpi_text.hpp"
+
+namespace trackrod {
+
+// What take_message() gives besides the instrument's own codes. Those are -32768 to 32767 in SCPI; a negative one comes
+// as two's complement: static_cast<std::int32_t>(message) is the code again.
+enum ScpiMessage : std::uint32_t {
+  scpi_no_answer = 100001,          // a question was not answered in time
+  scpi_read_back_differs = 100002,  // a value was set, and another one read back
+  scpi_wrong_instrument = 100003    // the answer to *IDN? is not that of the instrument in the bench file
+};
+
+class Scpi final : public Protocol {
+ public:
+  explicit Scpi(const ScpiSettings& settings);
+
+  const std::vector<FieldInfo>& fields() const noexcept override { return fields_; }
+  bool on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink) noexcept override;
+  void set(FieldIndex field, double value) noexcept override;
+  std::span<const std::byte> due(BenchTime now) noexcept override;
+  bool settled(FieldIndex field) const noexcept override;
+  std::uint32_t take_message() noexcept override;
+  const ProtocolCounters& counters() const noexcept override { return counters_; }
+  // Whether the instrument was identified. Everything else starts anew after a take-over.
+  void save(std::span<std::uint32_t> words) const noexcept override;
+  void load(std::span<const std::uint32_t> words) noexcept override;
+  std::span<const std::byte> terminator() const noexcept override { return std::as_bytes(std::span{line_end_}); }
+
+ private:
+  struct Setting {
+    std::string before, after;  // of the number in the command
+    std::string read_back;      // empty: cannot be read back
+    double tolerance{0.0};
+    int digits{0};
+
+    double wanted{0.0};  // as sent, rounded
+    bool has_value{false};
+    bool unsent{false};  // `wanted` still has to go out
+    bool owes_read_back{false};
+    bool agreed{false};  // read back within the tolerance since it was sent
+    bool clean{false};   // the error queue was found empty since it was sent
+    std::uint32_t tries{0};
+    BenchTime not_before{};  // of the next try
+  };
+  struct Reading {
+    std::string query;
+    Duration every{};
+    BenchTime next{};
+    bool started{false};
+  };
+  enum class Question : std::uint8_t { none, identity, errors, read_back, reading };
+
+  std::span<const std::byte> write(Setting& setting);
+  std::span<const std::byte> ask(Question question, std::size_t index, std::string_view text, BenchTime now);
+  std::span<const std::byte> ask_what_is_owed(BenchTime now);
+  std::span<const std::byte> ask_reading(BenchTime now, bool only_starved);
+  Setting* next_to_write(BenchTime now);
+  bool answered(std::string_view line, Stamp stamp, FieldSink& sink);
+  void take_error(int code, BenchTime now);
+  void take_read_back(Setting& setting, double value, BenchTime now);
+  void no_answer();
+  void try_again(Setting& setting, BenchTime not_before);
+  void tell(std::uint32_t message);
+
+  std::vector<FieldInfo> fields_;
+  std::vector<Setting> settings_;  // FieldIndex 0 ..
+  std::vector<Reading> readings_;  // .. then these
+  std::string identify_, error_query_, line_end_;
+  Duration timeout_;
+
+  Question open_{Question::none};
+  std::size_t open_index_{0};
+  BenchTime asked_{};
+  Question last_{Question::none};
+  std::size_t last_read_back_{0};  // position in settings_
+  bool wrote_{false};              // a write went out, its question not yet
+  bool identified_;
+  BenchTime identify_not_before_{};
+  // Answers to earlier questions may still come. Only entries of the error queue are believed then, whose form no other
+  // answer has, so a late number is never taken for another one's.
+  bool out_of_step_{true};
+  bool owes_errors_{true};
+  unsigned errors_in_a_row_{0};
+
+  std::string out_;
+  LineReader lines_;
+  std::array<std::uint32_t, 8> messages_{};
+  std::size_t message_count_{0};
+  ProtocolCounters counters_;
+};
+
+}  // namespace trackrod

@@ -1,0 +1,43 @@
+#pragma once
+// What a bench file says about an instrument that speaks IEEE 488.2 / SCPI-1999: kind "scpi".
+
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "harness/base/catalogue.hpp"
+#include "harness/base/fields.hpp"
+
+namespace trackrod {
+
+// A value that is set, and read back where the instrument can tell it.
+struct ScpiSetting {
+  Located<std::string> write;                     // "VOLT {}"
+  std::optional<Located<std::string>> read_back;  // "VOLT?"
+  std::optional<double> tolerance;                // default: one step of the last digit sent
+  int digits{4};                                  // sent behind the decimal point
+
+  double step() const;
+};
+
+// A value that is asked for again and again.
+struct ScpiReading {
+  Located<std::string> query;  // "MEAS:VOLT?"
+  Duration every{};
+};
+
+struct ScpiSettings {
+  std::optional<Located<std::string>> identify;  // must stand in the answer to *IDN?
+  std::vector<std::pair<Name, ScpiSetting>> settings;
+  std::vector<std::pair<Name, ScpiReading>> readings;
+  Located<std::string> error_query{"SYST:ERR?", {}};
+  Duration timeout{std::chrono::milliseconds{200}};
+  std::string line_end{"\n"};
+};
+
+const Fields<ScpiSettings>& scpi_fields();
+// First the settings, then the readings, each in the order of the file; problems with their texts and names.
+std::vector<FieldInfo> check_scpi(const ScpiSettings& settings, Problems& problems);
+
+}  // namespace trackrod
