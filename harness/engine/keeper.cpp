@@ -6,6 +6,11 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <utility>  // before Asio: Boost 1.74 misses it in C++20
+
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/signal_set.hpp>
+#include <boost/asio/steady_timer.hpp>
 #include <cerrno>
 #include <csignal>
 
@@ -71,28 +76,75 @@ Result<LoopProcess> start_loop(const std::string& program, std::vector<std::stri
   return loop;
 }
 
-LoopEnd mind_loop(const LoopProcess& loop, const TakeOverParts& parts, SharedState& shared, const std::atomic<std::uint32_t>& stop) {
-  LoopEnd end;
-  const auto begun = parts.time.now();
-  for (;;) {
-    parts.time.sleep_until(parts.time.now() + look_period);
-    if (const auto cause = stop.load(); cause != 0) shared.stop.store(cause);
-    int status = 0;
-    if (waitpid(loop.pid, &status, WNOHANG) == loop.pid) {
-      end.status = WIFEXITED(status) ? WEXITSTATUS(status) : 0;
-      end.signal = WIFSIGNALED(status) ? WTERMSIG(status) : 0;
-      end.died = !shared.over.load(std::memory_order_acquire);
-      break;
-    }
-    const BenchTime beat{Duration{shared.beat_ns.load(std::memory_order_acquire)}};
-    const bool ticking = beat != BenchTime{};
-    if (parts.time.now() - (ticking ? beat : begun) > (ticking ? heartbeat_limit : start_limit)) {
-      kill_and_reap(loop.pid);  // before anything is sent: two senders would confuse the devices
-      end.died = end.hung = !shared.over.load(std::memory_order_acquire);
-      end.signal = SIGKILL;
-      break;
-    }
+namespace {
+
+// Looks at the loop every few milliseconds, at each signal of a child's end, and at each request to stop.
+class Watch {
+ public:
+  Watch(const LoopProcess& loop, SharedState& shared, const TimeSource& time, const std::atomic<std::uint32_t>& stop)
+      : loop_{loop}, shared_{shared}, time_{time}, stop_{stop}, begun_{time.now()} {}
+
+  LoopEnd until_end() {
+    signals_.add(SIGCHLD);
+    await_signal();
+    await_look();
+    io_.run();
+    return end_;
   }
+
+ private:
+  void await_signal() {
+    signals_.async_wait([this](boost::system::error_code error, int signal) {
+      if (error) return;
+      if (signal != SIGCHLD) ask_stop(signal == SIGINT ? StopCause::operator_stop : StopCause::signal);
+      if (look()) return io_.stop();
+      await_signal();
+    });
+  }
+  void await_look() {
+    timer_.expires_after(look_period);
+    timer_.async_wait([this](boost::system::error_code error) {
+      if (error) return;
+      if (look()) return io_.stop();
+      await_look();
+    });
+  }
+  void ask_stop(StopCause cause) { shared_.stop.store(static_cast<std::uint32_t>(cause) + 1); }
+
+  // True once the loop is gone.
+  bool look() {
+    if (const auto cause = stop_.load(); cause != 0) shared_.stop.store(cause);
+    int status = 0;
+    if (waitpid(loop_.pid, &status, WNOHANG) == loop_.pid) {
+      end_.status = WIFEXITED(status) ? WEXITSTATUS(status) : 0;
+      end_.signal = WIFSIGNALED(status) ? WTERMSIG(status) : 0;
+      end_.died = !shared_.over.load(std::memory_order_acquire);
+      return true;
+    }
+    const BenchTime beat{Duration{shared_.beat_ns.load(std::memory_order_acquire)}};
+    const bool ticking = beat != BenchTime{};
+    if (time_.now() - (ticking ? beat : begun_) <= (ticking ? heartbeat_limit : start_limit)) return false;
+    kill_and_reap(loop_.pid);  // before anything is sent: two senders would confuse the devices
+    end_.died = end_.hung = !shared_.over.load(std::memory_order_acquire);
+    end_.signal = SIGKILL;
+    return true;
+  }
+
+  const LoopProcess& loop_;
+  SharedState& shared_;
+  const TimeSource& time_;
+  const std::atomic<std::uint32_t>& stop_;
+  BenchTime begun_;
+  LoopEnd end_;
+  boost::asio::io_context io_;
+  boost::asio::signal_set signals_{io_, SIGINT, SIGTERM, SIGHUP};
+  boost::asio::steady_timer timer_{io_};
+};
+
+}  // namespace
+
+LoopEnd mind_loop(const LoopProcess& loop, const TakeOverParts& parts, SharedState& shared, const std::atomic<std::uint32_t>& stop) {
+  auto end = Watch{loop, shared, parts.time, stop}.until_end();
   close(loop.socket);
   end.started = shared.beat_ns.load() != 0;
   if (!end.died) {

@@ -31,8 +31,9 @@ struct LoopEnd {
   Outcome outcome;        // of the run; after a death: tripped, with what the keeper reached
 };
 
-// Watches until the loop has ended and the bench is safe. `stop` holds 0 or StopCause + 1 and may be set by a signal
-// handler. Blocks; call on a thread that nothing else delays.
+// Watches until the loop has ended and the bench is safe. Takes the stop signals of the process (SIGINT, SIGTERM, SIGHUP)
+// meanwhile and passes them on as a request to end in good order; `stop` (0 or StopCause + 1) does the same from another
+// thread. Blocks; call on a thread that nothing else delays.
 LoopEnd mind_loop(const LoopProcess& loop, const TakeOverParts& parts, SharedState& shared, const std::atomic<std::uint32_t>& stop);
 
 // A heartbeat older than this means that the loop hangs. Longer than the holes that a busy machine tears.

@@ -1,0 +1,115 @@
+#include "harness/cli/evaluate.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "harness/base/units.hpp"
+#include "harness/score/decision.hpp"
+#include "harness/score/scoring.hpp"
+
+namespace trackrod {
+namespace {
+
+std::vector<Span> spans_of(const CaptureView& capture, const std::vector<std::string>& steps) {
+  std::vector<Span> out;
+  for (const auto& span : capture.spans())
+    if (span.complete && std::find(steps.begin(), steps.end(), span.step) != steps.end()) out.push_back(span);
+  return out;
+}
+
+// What a signal was during the spans: its mean, or the range of the means when they differ.
+std::string shown_condition(const CaptureView& capture, SignalIndex signal, const std::vector<Span>& spans) {
+  double low = INFINITY, high = -INFINITY;
+  for (const auto& span : spans) {
+    const auto points = capture.points(signal, span.from, span.to);
+    if (!points) continue;
+    double sum = 0.0;
+    std::size_t n = 0;
+    for (const auto& p : *points)
+      if (std::isfinite(p.value)) sum += p.value, ++n;
+    if (n == 0) continue;
+    low = std::min(low, sum / static_cast<double>(n));
+    high = std::max(high, sum / static_cast<double>(n));
+  }
+  const auto& unit = capture.signals()[signal].unit;
+  if (low > high) return "not recorded";
+  if (shown(low, 3) == shown(high, 3)) return shown(low, 3) + " " + unit;
+  return shown(low, 3) + " to " + shown(high, 3) + " " + unit;
+}
+
+std::string joined(const std::vector<std::string>& names) {
+  std::string text;
+  for (const auto& n : names) text += (text.empty() ? "" : ", ") + n;
+  return text;
+}
+
+Limit limit_of(const LimitSpec& spec) {
+  switch (spec.kind) {
+    case LimitKind::at_most: return {Limit::Kind::at_most, spec.low, spec.high};
+    case LimitKind::at_least: return {Limit::Kind::at_least, spec.low, spec.high};
+    case LimitKind::within: return {Limit::Kind::within, spec.low, spec.high};
+  }
+  return {};
+}
+
+Rule rule_of(DecisionRule rule) { return rule == DecisionRule::guarded ? Rule::guarded : Rule::simple; }
+
+class Evaluator {
+ public:
+  Evaluator(const Plan& plan, const CaptureView& capture) : plan_{plan}, capture_{capture} {}
+
+  void add(const Criterion& criterion, Evaluation& all) const {
+    const auto spans = spans_of(capture_, criterion.steps);
+    const ScoreInput input{capture_, spans, criterion.signals, criterion.settings};
+    auto scored = run_score(criterion.score, input);
+    ScoreResult result;
+    if (scored) result = std::move(*scored);
+    for (const auto& limit : criterion.limits) {
+      bool found = false;
+      for (auto& finding : result.findings) {
+        if (finding.name != limit.finding) continue;
+        judge(finding, limit_of(limit), rule_of(limit.rule), limit.requirement);
+        found = true;
+      }
+      if (!found) result.findings.push_back(missing(limit, scored ? "the score gave no such finding" : scored.error().context));
+    }
+    for (auto& finding : result.findings) {
+      complete(finding, criterion, spans);
+      all.findings.push_back(std::move(finding));
+    }
+    std::move(result.figures.begin(), result.figures.end(), std::back_inserter(all.figures));
+  }
+
+ private:
+  static Finding missing(const LimitSpec& limit, const std::string& reason) {
+    Finding f;
+    f.name = limit.finding;
+    f.unit = limit.unit;
+    f.reason = reason;
+    judge(f, limit_of(limit), rule_of(limit.rule), limit.requirement);
+    return f;
+  }
+
+  void complete(Finding& finding, const Criterion& criterion, const std::vector<Span>& spans) const {
+    if (finding.step.empty()) finding.step = joined(criterion.steps);
+    if (finding.signals.empty())
+      for (const auto& [role, signal] : criterion.signals) finding.signals.push_back(capture_.signals()[signal].name);
+    for (const auto signal : criterion.conditions)
+      finding.conditions.emplace_back(capture_.signals()[signal].name, shown_condition(capture_, signal, spans));
+    for (const auto& [axis, mode] : plan_.control) finding.conditions.emplace_back(axis, control_mode_name(mode));
+  }
+
+  const Plan& plan_;
+  const CaptureView& capture_;
+};
+
+}  // namespace
+
+Evaluation evaluate(const Plan& plan, const CaptureView& capture) {
+  Evaluation all;
+  const Evaluator evaluator{plan, capture};
+  for (const auto& criterion : plan.criteria) evaluator.add(criterion, all);
+  return all;
+}
+
+}  // namespace trackrod

@@ -1,0 +1,141 @@
+#include "harness/cli/finish.hpp"
+
+#include <spawn.h>
+#include <sys/wait.h>
+
+#include <cerrno>
+
+#include "harness/capture/archive.hpp"
+#include "harness/capture/events_text.hpp"
+#include "harness/capture/journal_capture.hpp"
+#include "harness/cli/version.hpp"
+#include "harness/report/findings_json.hpp"
+#include "harness/report/html.hpp"
+#include "harness/report/table.hpp"
+
+extern char** environ;
+
+namespace trackrod {
+namespace {
+
+// In a process of its own: the archive's library may not take the run down with it, and may not delay a bench.
+Result<void> archive_apart(const RunFolder& folder) {
+  std::string program = "/proc/self/exe", command = "archive", path = folder.path();
+  char* argv[] = {program.data(), command.data(), path.data(), nullptr};
+  pid_t pid = -1;
+  if (const int error = posix_spawn(&pid, program.c_str(), nullptr, nullptr, argv, environ); error != 0)
+    return fail_os(Fault::internal, "the archiver cannot be started", error);
+  int status = 0;
+  while (waitpid(pid, &status, 0) < 0 && errno == EINTR) {
+  }
+  if (!WIFEXITED(status) || WEXITSTATUS(status) != 0)
+    return fail(Fault::storage, "the archive was not made; the journal holds everything. Try again with: trackrod archive " + folder.path());
+  return {};
+}
+
+std::string reason_of_trip(const std::vector<Event>& events, const StreamHeader& header) {
+  for (const auto& e : events)
+    if (e.kind == EventKind::tripped) return event_words(e, header);
+  return "tripped";
+}
+
+RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture, const StreamHeader& header) {
+  RunFacts f;
+  f.run = record.id;
+  f.plan = loaded.plan->name;
+  f.plan_file = record.plan.front().path;
+  f.plan_description = loaded.plan->description;
+  f.bench = loaded.bench->name;
+  f.bench_file = record.bench.front().path;
+  f.unit = loaded.bench->unit.name;
+  f.unit_serial = loaded.bench->unit.serial;
+  f.unit_description = loaded.bench->unit.description;
+  f.technician = record.rehearsal ? "nobody; a rehearsal" : record.confirmed_by;
+  f.started = record.started;
+  f.duration = from_seconds(record.duration_s);
+  f.ending = record.tripped ? record.ending + ": " + reason_of_trip(capture.events(), header) : record.ending;
+  f.ended_as_planned = record.as_planned;
+  f.rehearsal = record.rehearsal;
+  f.software = "recorded by " + record.program + ", scored by " + std::string{program_version};
+  f.host = record.host;
+  for (const auto* copies : {&record.bench, &record.plan})
+    for (const auto& copy : *copies) f.hashes.emplace_back(copy.file, "sha256:" + copy.sha256);
+  f.deviations = record.notes;
+  for (const auto& [name, value] : record.set) f.deviations.push_back("set by the command line: " + name + " = " + value);
+  for (const auto& event : capture.events())
+    if (event.kind != EventKind::step_announced && event.kind != EventKind::clock_pair)
+      f.events.push_back({event.when - capture.begin(), event_words(event, header)});
+  return f;
+}
+
+}  // namespace
+
+ClockPair clock_pair(const TimeSource& time) {
+  const auto wall = std::chrono::system_clock::now();
+  return {time.now(), std::chrono::duration_cast<std::chrono::nanoseconds>(wall.time_since_epoch()).count()};
+}
+
+StreamHeader stream_header(const Loaded& loaded, const RunRecord& record, ClockPair clock) {
+  StreamHeader h;
+  h.run_id = record.id;
+  std::string all;
+  for (const auto* copies : {&record.bench, &record.plan})
+    for (const auto& copy : *copies) all += copy.sha256;
+  h.config_hash = sha256(all);
+  h.tick = loaded.bench->tick;
+  h.clock = clock;
+  h.signals = loaded.bench->signal_infos();
+  for (const auto& step : loaded.timeline->steps()) h.steps.push_back({step.id, step.name});
+  for (const auto& device : loaded.bench->devices) h.devices.push_back(device.name);
+  for (const auto& interlock : loaded.bench->interlocks) h.interlocks.push_back(interlock.name);
+  return h;
+}
+
+void note_ending(RunRecord& record, const Outcome& outcome, Duration taken) {
+  record.ended = shown_wall_time(std::chrono::system_clock::now());
+  record.duration_s = seconds(taken);
+  record.tripped = outcome.tripped;
+  record.safe_reached = outcome.safe_reached;
+  record.as_planned = !outcome.tripped && outcome.stop == StopCause::finished;
+  record.ending = outcome.tripped ? "tripped (" + trip_cause_name(outcome.trip) + ")" : stop_cause_name(outcome.stop);
+  if (!outcome.safe_reached) record.notes.push_back("the safe state was not confirmed within its time");
+}
+
+std::string report_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture, const Evaluation& evaluation) {
+  Report report;
+  report.facts = facts_of(record, loaded, capture, stream_header(loaded, record, {}));
+  report.findings = evaluation.findings;
+  report.figures = evaluation.figures;
+  report.signals = capture.signals();
+  report.timing = capture.timing();
+  report.gaps = capture.gaps();
+  report.begin = capture.begin();
+  return write_html(report);
+}
+
+void tell(const std::vector<Finding>& findings, const RunFolder& folder, const Console& console) {
+  console.say(findings_table(findings, {console.width(), console.colour(), console.unicode()}));
+  console.say("report: " + folder.file("report.html"));
+  console.give(write_findings(findings));
+}
+
+int joined_status(const RunRecord& record, const std::vector<Finding>& findings) {
+  if (!record.safe_reached) return harness_failed;
+  if (!record.as_planned) return tripped;
+  return exit_status(findings);
+}
+
+int finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& loaded, Console& console) {
+  if (auto archived = archive_apart(folder); !archived) console.complain(archived.error());
+  auto capture = JournalCapture::open(folder.file("journal"));
+  if (!capture) return console.complain(capture.error()), harness_failed;
+  const auto evaluation = evaluate(*loaded.plan, **capture);
+  if (auto w = folder.write("findings.json", write_findings(evaluation.findings)); !w) return console.complain(w.error()), harness_failed;
+  if (auto w = folder.write("report.html", report_of(record, loaded, **capture, evaluation)); !w)
+    return console.complain(w.error()), harness_failed;
+  if (!record.as_planned) console.complain("the run ended: " + record.ending);
+  tell(evaluation.findings, folder, console);
+  return joined_status(record, evaluation.findings);
+}
+
+}  // namespace trackrod

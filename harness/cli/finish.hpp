@@ -1,0 +1,29 @@
+#pragma once
+// What follows a recording, live or rehearsed: archive, events in words, findings, report, and the table on the terminal.
+
+#include "harness/capture/stream_header.hpp"
+#include "harness/cli/evaluate.hpp"
+#include "harness/cli/load.hpp"
+#include "harness/cli/run_folder.hpp"
+#include "harness/engine/engine.hpp"
+
+namespace trackrod {
+
+// What the journal says first.
+StreamHeader stream_header(const Loaded& loaded, const RunRecord& record, ClockPair clock);
+ClockPair clock_pair(const TimeSource& time);
+// Fills the fields of run.json that tell how it ended.
+void note_ending(RunRecord& record, const Outcome& outcome, Duration taken);
+
+// Makes the archive in a process of its own (low priority), then scores, reports and tells; the exit status joins the
+// verdicts and how the run ended.
+int finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& loaded, Console& console);
+
+// The report of an evaluation, as HTML.
+std::string report_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture, const Evaluation& evaluation);
+// The table, the verdict and the folder, for people; findings.json's text for programs.
+void tell(const std::vector<Finding>& findings, const RunFolder& folder, const Console& console);
+// Of the precedence 2, 5, 3, 1, 4, 0.
+int joined_status(const RunRecord& record, const std::vector<Finding>& findings);
+
+}  // namespace trackrod

@@ -1,0 +1,64 @@
+#include "harness/cli/load.hpp"
+
+#include "drivers/link/link.hpp"
+#include "drivers/protocol/protocol.hpp"
+#include "harness/plan/stimulus.hpp"
+#include "harness/score/scoring.hpp"
+
+namespace trackrod {
+
+const Catalogue& catalogue() {
+  static const Catalogue known = [] {
+    Catalogue c;
+    for (const auto& k : link_table()) c.links.push_back(k.entry);
+    for (const auto& k : protocol_table()) c.protocols.push_back(k.entry);
+    for (const auto& k : stimulus_table()) c.stimuli.push_back(k.entry);
+    c.scores = score_entries();
+    return c;
+  }();
+  return known;
+}
+
+void parse_sources(Loaded& loaded, Problems& problems) {
+  if (!loaded.bench) loaded.bench = parse_bench(loaded.bench_sources, catalogue(), problems);
+  if (!loaded.bench || loaded.plan_sources.empty()) return;
+  loaded.plan = parse_plan(loaded.plan_sources, loaded.set, *loaded.bench, catalogue(), problems);
+  if (loaded.plan) loaded.timeline = Timeline::compile(*loaded.plan, *loaded.bench, problems);
+}
+
+Result<Assignments> parse_assignments(const std::vector<std::string>& set) {
+  Assignments out;
+  for (const auto& s : set) {
+    const auto equals = s.find('=');
+    if (equals == std::string::npos || equals == 0)
+      return fail(Fault::bad_input, "--set '" + s + "': found no '='; write --set name=value, as in --set rate=\"300 deg/s\"");
+    out.emplace_back(s.substr(0, equals), s.substr(equals + 1));
+  }
+  return out;
+}
+
+std::optional<ExitStatus> load_or_complain(const std::string& bench_path, const std::string& plan_path,
+                                           const std::vector<std::string>& set, Console& console, Loaded& loaded) {
+  const auto complain = [&](const Error& error) {
+    console.complain(error);
+    return status_of(error) == harness_failed && error.fault != Fault::storage ? harness_failed : bad_input;
+  };
+  auto assignments = parse_assignments(set);
+  if (!assignments) return complain(assignments.error());
+  loaded.set = *assignments;
+  auto bench = load_bench_sources(bench_path);
+  if (!bench) return complain(bench.error());
+  loaded.bench_sources = std::move(*bench);
+  if (!plan_path.empty()) {
+    auto plan = load_plan_sources(plan_path);
+    if (!plan) return complain(plan.error());
+    loaded.plan_sources = std::move(*plan);
+  }
+  Problems problems;
+  parse_sources(loaded, problems);
+  if (problems.none()) return std::nullopt;
+  console.complain(problems);
+  return bad_input;
+}
+
+}  // namespace trackrod

@@ -1,0 +1,86 @@
+// `trackrod rehearse`: the same engine, devices and protocols, in virtual time, against the simulated bench behind modelled
+// wires, all in one thread.
+
+#include "drivers/device/device_inputs.hpp"
+#include "drivers/device/device_set.hpp"
+#include "fixtures/simulator/simulated_bench.hpp"
+#include "harness/capture/writer.hpp"
+#include "harness/cli/commands.hpp"
+#include "harness/cli/finish.hpp"
+#include "harness/cli/truth_file.hpp"
+#include "harness/cli/version.hpp"
+#include "harness/engine/loop.hpp"
+
+namespace trackrod {
+namespace {
+
+// Virtual time starts away from zero, which means "never" in places.
+constexpr BenchTime virtual_start{std::chrono::seconds{1000}};
+// The simulated bench answers this often between two ticks of the loop.
+constexpr int answers_a_tick = 2;
+
+// The simulated bench and our devices, with wires between them.
+struct VirtualRig {
+  DeviceSet devices;
+  std::unique_ptr<SimulatedBench> simulated;
+};
+
+Result<VirtualRig> make_rig(const Bench& bench, const Truth& truth, std::uint64_t seed) {
+  std::vector<std::unique_ptr<Link>> near, far;
+  for (const auto& wire : make_wires(bench, seed)) {
+    near.push_back(wire.bench_end());
+    far.push_back(wire.far_end());
+  }
+  auto simulated = SimulatedBench::make(bench, truth, seed, std::move(far), virtual_start);
+  if (!simulated) return tl::unexpected<Error>{simulated.error()};
+  return VirtualRig{make_devices(bench, std::move(near)), std::move(*simulated)};
+}
+
+Outcome rehearse(const Loaded& loaded, VirtualRig& rig, VirtualTime& time, RecordSink& records) {
+  NoMinder nobody;
+  Reader reader{rig.devices.link_pointers()};
+  DeviceInputs inputs{reader, rig.devices.device_pointers(), DeviceInputs::Reading::here};
+  Engine engine{{*loaded.bench, *loaded.plan, *loaded.timeline, rig.devices.device_pointers(), inputs, time, records, nobody}};
+  const auto tick = loaded.bench->tick;
+  run_loop(engine, tick, time, [&](BenchTime due) {
+    for (int part = answers_a_tick - 1; part >= 0; --part) rig.simulated->step(due - part * tick / answers_a_tick);
+  });
+  return engine.outcome();
+}
+
+}  // namespace
+
+int rehearse_command(const RehearseOptions& options, Console& console) {
+  Loaded loaded;
+  if (const auto status = load_or_complain(options.files.bench, options.files.plan, options.files.set, console, loaded)) return *status;
+  auto truth = load_truth(options.truth, options.files.bench, options.truth_set, console);
+  if (!truth) return bad_input;
+
+  auto rig = make_rig(*loaded.bench, *truth, options.seed);
+  if (!rig) return console.complain(rig.error()), status_of(rig.error());
+
+  RunRecord record;
+  record.rehearsal = true;
+  record.program = program_version;
+  record.ending = "rehearsing, or ended without a word";
+  record.notes.push_back("rehearsal in virtual time against the simulated bench, seed " + std::to_string(options.seed));
+  for (const auto& s : options.truth_set) record.notes.push_back("truth changed by the command line: " + s);
+  auto folder = RunFolder::create(options.runs, loaded, record);
+  if (!folder) return console.complain(folder.error()), harness_failed;
+  VirtualTime time{virtual_start};
+  auto journal = JournalWriter::create(folder->file("journal"), stream_header(loaded, record, clock_pair(time)));
+  if (!journal) return console.complain(journal.error()), harness_failed;
+
+  const SteadyTime real;
+  const auto real_start = real.now();
+  JournalSink sink{*journal};
+  const auto outcome = rehearse(loaded, *rig, time, sink);
+  if (!sink.outcome()) return console.complain(sink.outcome().error()), harness_failed;
+  note_ending(record, outcome, time.now() - virtual_start);
+  if (auto ended = journal->end(time.now(), record.ending); !ended) return console.complain(ended.error()), harness_failed;
+  if (auto written = folder->write("run.json", to_json(record)); !written) return console.complain(written.error()), harness_failed;
+  console.say("rehearsed " + shown_time(record.duration_s) + " in " + shown_time(seconds(real.now() - real_start)));
+  return finish_run(*folder, record, loaded, console);
+}
+
+}  // namespace trackrod

@@ -1,0 +1,64 @@
+#pragma once
+// The folder that a run leaves behind, and run.json in it: who, what, when, on which host, and why it ended.
+
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "harness/cli/load.hpp"
+
+namespace trackrod {
+
+struct SourceCopy {
+  std::string path;    // as it was named
+  std::string file;    // its copy in the folder
+  std::string sha256;
+};
+
+struct RunRecord {
+  std::string id;
+  bool rehearsal{false};
+  std::string program;                // "trackrod 0.1.0"
+  std::string started, ended;         // ISO 8601, local time with offset; `ended` empty while it runs
+  std::string confirmed_by;           // who armed the bench; empty in a rehearsal
+  std::string ending;                 // in words
+  bool as_planned{false};
+  bool tripped{false};
+  bool safe_reached{false};
+  double duration_s{0.0};
+  std::vector<SourceCopy> bench, plan;
+  Assignments set;
+  std::vector<std::pair<std::string, std::string>> host;
+  std::vector<std::string> notes;     // deviations, losses, what a reader must know
+};
+
+std::string to_json(const RunRecord& record);
+Result<RunRecord> run_record_from_json(const std::string& text);
+
+class RunFolder {
+ public:
+  // Makes `runs`/<time>-<plan>-<unit>-<4 digits>, with exact copies of bench and plan. Error kind storage.
+  static Result<RunFolder> create(const std::string& runs, const Loaded& loaded, RunRecord& record);
+  // An existing one; error kind bad_input when it is none.
+  static Result<RunFolder> open(const std::string& path);
+
+  const std::string& path() const { return path_; }
+  std::string file(const std::string& name) const { return path_ + "/" + name; }
+  // Whole or not at all: written beside, synced, renamed.
+  Result<void> write(const std::string& name, const std::string& text) const;
+  Result<RunRecord> record() const;
+  // The bench and plan as they were, from the copies.
+  Result<Loaded> sources(const RunRecord& record) const;
+
+ private:
+  explicit RunFolder(std::string path) : path_{std::move(path)} {}
+  std::string path_;
+};
+
+Result<std::string> read_text(const std::string& path);
+Result<void> write_text(const std::string& path, const std::string& text);
+std::string sha256(const std::string& bytes);
+// "2026-11-25T14:03:12+01:00"
+std::string shown_wall_time(WallTime when);
+
+}  // namespace trackrod

@@ -1,0 +1,74 @@
+// `trackrod score` and `trackrod report`: from a run folder, however its run ended.
+
+#include <filesystem>
+
+#include "harness/capture/journal_capture.hpp"
+#include "harness/cli/commands.hpp"
+#include "harness/cli/finish.hpp"
+#include "harness/report/findings_json.hpp"
+
+namespace trackrod {
+namespace {
+
+// A run folder and what it holds.
+struct Opened {
+  RunFolder folder;
+  RunRecord record;
+  Loaded loaded;
+  std::unique_ptr<JournalCapture> capture;
+};
+
+Result<Opened> open_run(const std::string& path) {
+  auto folder = RunFolder::open(path);
+  if (!folder) return tl::unexpected<Error>{folder.error()};
+  auto record = folder->record();
+  if (!record) return tl::unexpected<Error>{record.error()};
+  auto loaded = folder->sources(*record);
+  if (!loaded) return tl::unexpected<Error>{loaded.error()};
+  Problems problems;
+  parse_sources(*loaded, problems);
+  if (!loaded->timeline)
+    return fail(Fault::bad_input, "the folder's bench or plan does not read any more: " + problems.sorted().front().sentence());
+  auto capture = JournalCapture::open(folder->file("journal"));
+  if (!capture) return tl::unexpected<Error>{capture.error()};
+  if (record->ended.empty()) record->notes.push_back("the run ended without a word: its keeper was killed or the power failed");
+  for (const auto& loss : (*capture)->losses()) record->notes.push_back("the journal lacks a part: " + loss.sentence());
+  return Opened{std::move(*folder), std::move(*record), std::move(*loaded), std::move(*capture)};
+}
+
+// The first scoring is findings.json; each later one has a folder of its own, so that none is lost.
+std::string place_for_findings(const RunFolder& folder) {
+  if (!std::filesystem::exists(folder.file("findings.json"))) return "findings.json";
+  std::filesystem::create_directories(folder.file("scores"));
+  for (int n = 2;; ++n) {
+    const auto number = std::to_string(n);
+    const auto name = "scores/" + std::string(number.size() < 3 ? 3 - number.size() : 0, '0') + number;
+    if (std::filesystem::create_directory(folder.file(name))) return name + "/findings.json";
+  }
+}
+
+}  // namespace
+
+int score_command(const ScoreOptions& options, Console& console) {
+  auto run = open_run(options.run);
+  if (!run) return console.complain(run.error()), status_of(run.error());
+  const auto evaluation = evaluate(*run->loaded.plan, *run->capture);
+  const auto place = place_for_findings(run->folder);
+  if (auto w = run->folder.write(place, write_findings(evaluation.findings)); !w) return console.complain(w.error()), harness_failed;
+  tell(evaluation.findings, run->folder, console);
+  console.say("findings: " + run->folder.file(place));
+  return joined_status(run->record, evaluation.findings);
+}
+
+int report_command(const ReportOptions& options, Console& console) {
+  auto run = open_run(options.run);
+  if (!run) return console.complain(run.error()), status_of(run.error());
+  const auto evaluation = evaluate(*run->loaded.plan, *run->capture);
+  if (auto w = run->folder.write("report.html", report_of(run->record, run->loaded, *run->capture, evaluation)); !w)
+    return console.complain(w.error()), harness_failed;
+  console.say("report: " + run->folder.file("report.html"));
+  console.give("{\"report\": \"" + run->folder.file("report.html") + "\"}\n");
+  return joined_status(run->record, evaluation.findings);
+}
+
+}  // namespace trackrod

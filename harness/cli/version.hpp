@@ -1,0 +1,7 @@
+#pragma once
+
+namespace trackrod {
+
+inline constexpr char program_version[] = "trackrod " TRACKROD_VERSION;
+
+}  // namespace trackrod
