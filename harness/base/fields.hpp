@@ -236,6 +236,7 @@ struct KindEntry {
   std::string doc;
   std::function<bool(const Node&, const std::string& kind_key, std::any&, Problems&)> read;
   std::function<Schema(SchemaBook&, const std::string& kind_key)> schema;
+  std::function<std::vector<std::string>()> keys{};  // of its own table
 };
 
 template <class T>
@@ -247,7 +248,12 @@ KindEntry kind(const std::string& name, const Fields<T>& (*table)()) {
             out = std::move(value);
             return good;
           },
-          [table, name](SchemaBook& b, const std::string& key) { return table().schema(b, key, name); }};
+          [table, name](SchemaBook& b, const std::string& key) { return table().schema(b, key, name); },
+          [table] {
+            std::vector<std::string> keys;
+            for (const auto& face : table().faces()) keys.push_back(face.key);
+            return keys;
+          }};
 }
 
 // An object of a family: which kind it is, and that kind's values.

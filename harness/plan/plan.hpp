@@ -14,20 +14,22 @@ namespace trackrod {
 
 // A stimulus or control element as written; the timeline gives it its meaning.
 struct PlanStep {
-  std::string name;   // given, or "step-3" by position
-  Chosen what;        // kind "hold", "ramp", ...; value: that kind's settings
+  std::string name;     // given, or "step-3" by position, "step-3.1" inside step 3
+  Name given_name;      // as given; empty when not
+  Chosen what;          // kind "hold", "ramp", ...; value: that kind's settings
+  bool complete{true};  // false: something in it could not be read, which is told
 };
 
 enum class LimitKind : std::uint8_t { at_most, at_least, within };
 enum class DecisionRule : std::uint8_t { guarded, simple };
 
 struct LimitSpec {
-  std::string finding;        // "delay.dead_time"
+  std::string finding;  // "delay.dead_time"
   LimitKind kind{LimitKind::at_most};
-  double low{0.0}, high{0.0}; // in `unit`
-  std::string unit;           // the finding's unit
+  double low{0.0}, high{0.0};  // in `unit`
+  std::string unit;            // the finding's unit
   DecisionRule rule{DecisionRule::guarded};
-  std::string requirement;    // identifier; may be empty
+  std::string requirement;  // identifier; may be empty
 };
 
 struct Criterion {
@@ -43,9 +45,9 @@ struct Plan {
   std::string name;
   std::string description;
   std::string file;
-  std::vector<std::pair<std::string, ControlMode>> control;      // axis -> mode, for the whole plan
-  std::vector<std::pair<SignalIndex, double>> start;             // values driven before the first step
-  Duration settle{};                                             // how long they are held before the first step
+  std::vector<std::pair<std::string, ControlMode>> control;  // axis -> mode, for the whole plan
+  std::vector<std::pair<SignalIndex, double>> start;         // values driven before the first step
+  Duration settle{};                                         // how long they are held before the first step
   std::vector<PlanStep> steps;
   std::vector<Criterion> criteria;
 };
@@ -53,8 +55,8 @@ struct Plan {
 using Assignments = std::vector<std::pair<std::string, std::string>>;  // --set name=value
 
 // The first source is the plan file. Null when there are problems. Pure.
-std::unique_ptr<Plan> parse_plan(const Sources& sources, const Assignments& set, const Bench& bench, const Catalogue& catalogue,
-                                 Problems& problems);
+std::unique_ptr<Plan> parse_plan(const Sources& sources, const Assignments& set, const Bench& bench,
+                                 const Catalogue& catalogue, Problems& problems);
 Result<Sources> load_plan_sources(const std::string& path);
 std::string plan_schema(const Catalogue& catalogue);
 

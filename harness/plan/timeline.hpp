@@ -3,39 +3,19 @@
 // Its size does not grow with how often a `repeat` repeats.
 
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
+#include "harness/plan/motion.hpp"
 #include "harness/plan/plan.hpp"
 
 namespace trackrod {
 
-// A stretch of a driven value: value(t) = c0 + c1 t + c2 t^2 + c3 t^3 + envelope(t) * amplitude * sin(rate t + phase), t in
-// seconds from the start of the piece; the envelope rises from 0 to 1 over the first fade_in seconds and falls over the last fade_out.
-struct Piece {
-  Duration length{};
-  double c0{0}, c1{0}, c2{0}, c3{0};
-  double amplitude{0}, rate{0}, phase{0};
-  double fade_in{0}, fade_out{0};
-  double at(Duration t) const noexcept;
-};
-
-// Pieces one after another; the last value is kept after the end. Loop-safe: at() neither allocates nor blocks.
-struct Motion {
-  std::vector<Piece> pieces;
-  Duration length() const noexcept;
-  double at(Duration t) const noexcept;
-};
-
-struct Channel {
-  SignalIndex signal{no_signal};
-  Motion motion;
-};
-
 struct TimelineStep {
   std::string name;
-  std::uint32_t id{0};             // the same for every repetition
-  Duration length{};               // of a wait: the longest it may take
+  std::uint32_t id{0};  // the same for every repetition
+  Duration length{};    // at least one tick; of a wait: the longest it may take
   std::vector<Channel> channels;
   std::optional<Condition> until;  // a wait: the step ends when this holds; never: the run ends
   Duration hold_for{};             // a wait: for how long the condition must hold
@@ -44,8 +24,8 @@ struct TimelineStep {
 // An element of the program: a step, or a body repeated. The first pass of a body starts from what came before it, the
 // later ones from its own end, so both are kept.
 struct TimelineItem {
-  std::size_t step{0};                   // index into Timeline::steps(), when `count` is 0
-  std::uint64_t count{0};                // repetitions
+  std::size_t step{0};     // index into Timeline::steps(), when `count` is 0
+  std::uint64_t count{0};  // repetitions
   std::vector<TimelineItem> first, again;
 };
 
@@ -55,37 +35,40 @@ class Timeline {
   static std::unique_ptr<Timeline> compile(const Plan& plan, const Bench& bench, Problems& problems);
 
   const std::vector<TimelineStep>& steps() const { return steps_; }
+  const std::vector<TimelineItem>& program() const { return program_; }
   // Where the plan starts: each signal that it drives or names in "start", and the value the engine brings it to before
-  // the first step (given in "start", else what the bench's arming leaves, else the signal's rest). Others are left alone.
+  // the first step (given in "start", else what the bench's arming leaves, else the signal's rest). Others are left
+  // alone.
   const std::vector<std::pair<SignalIndex, double>>& start() const { return start_; }
+  // How long they are held before the first step.
   Duration settle() const { return settle_; }
-  // Waits count with their longest time.
+  // From the first step on. Waits count with their longest time.
   Duration length() const { return length_; }
   std::uint64_t step_count() const { return step_count_; }  // repetitions counted
 
-  // Walks the program. next() neither allocates nor blocks.
+  // Walks the program. next() neither allocates nor blocks; neither does copying a cursor back.
   class Cursor {
    public:
     explicit Cursor(const Timeline& timeline);
     const TimelineStep* current() const { return current_; }  // null at the end
-    std::uint32_t cycle() const;   // repetition of the innermost repeat, from 0
+    std::uint32_t cycle() const;                              // repetition of the innermost repeat, from 0
     void next() noexcept;
 
    private:
     struct Level {
-      const std::vector<TimelineItem>* items;
-      std::size_t position;
-      const TimelineItem* repeat;
-      std::uint64_t done;
+      const std::vector<TimelineItem>* items{nullptr};
+      std::size_t position{0};
+      const TimelineItem* repeat{nullptr};
+      std::uint64_t done{0};
     };
     void settle_on_step() noexcept;
     const Timeline* timeline_;
-    std::vector<Level> levels_;
+    std::vector<Level> levels_;  // as many as the program is deep
+    std::size_t level_{0};       // the innermost in use
     const TimelineStep* current_{nullptr};
   };
 
  private:
-  friend class TimelineCompiler;
   std::vector<TimelineStep> steps_;
   std::vector<TimelineItem> program_;
   std::vector<std::pair<SignalIndex, double>> start_;

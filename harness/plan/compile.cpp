@@ -1,0 +1,73 @@
+#include <algorithm>
+#include <cmath>
+
+#include "harness/plan/drafting.hpp"
+#include "harness/plan/timeline.hpp"
+
+namespace trackrod {
+namespace {
+
+constexpr double longest_run = 366.0 * 24 * 3600;  // s
+
+// Where every driven signal is before the plan moves it.
+std::vector<double> starting_values(const Plan& plan, const Bench& bench) {
+  std::vector<double> values;
+  for (const auto& s : bench.signals) values.push_back(s.info.direction == Direction::drive ? s.rest : 0.0);
+  for (const auto& action : bench.arming)
+    if (action.kind == Action::Kind::set) values[action.signal] = action.value;
+  for (const auto& [signal, value] : plan.start) values[signal] = value;
+  return values;
+}
+
+struct Size {
+  double seconds{0};
+  double steps{0};
+  std::size_t depth{1};
+};
+
+Size size_of(const std::vector<TimelineItem>& items, const std::vector<TimelineStep>& steps) {
+  Size whole;
+  for (const auto& item : items) {
+    if (item.count == 0) {
+      whole.seconds += seconds(steps[item.step].length);
+      whole.steps += 1;
+      continue;
+    }
+    const auto first = size_of(item.first, steps), again = size_of(item.again, steps);
+    const auto later = static_cast<double>(item.count - 1);
+    whole.seconds += first.seconds + later * again.seconds;
+    whole.steps += first.steps + later * again.steps;
+    whole.depth = std::max({whole.depth, first.depth + 1, again.depth + 1});
+  }
+  return whole;
+}
+
+}  // namespace
+
+std::unique_ptr<Timeline> Timeline::compile(const Plan& plan, const Bench& bench, Problems& problems) {
+  const auto before = problems.count();
+  auto timeline = std::make_unique<Timeline>();
+  const auto values = starting_values(plan, bench);
+  Drafting draft{plan, bench, problems, timeline->steps_, values};
+  timeline->program_ = draft.program(plan.steps);
+  timeline->settle_ = plan.settle;
+
+  const auto size = size_of(timeline->program_, timeline->steps_);
+  if (size.seconds > longest_run)
+    problems.add({plan.file, 1, 1, "/steps"}, "the plan would take " + shown(size.seconds / 86400, 3) + " days",
+                 "at most " + shown(longest_run / 86400) + " days", "lower the 'times' of its repeats");
+  if (problems.count() > before) return nullptr;
+  timeline->depth_ = size.depth;
+  timeline->length_ = from_seconds(size.seconds);
+  timeline->step_count_ = static_cast<std::uint64_t>(size.steps);
+
+  std::vector<bool> moved(bench.signals.size());
+  for (const auto& step : timeline->steps_)
+    for (const auto& channel : step.channels) moved[channel.signal] = true;
+  for (const auto& [signal, value] : plan.start) moved[signal] = true;
+  for (std::size_t i = 0; i < moved.size(); ++i)
+    if (moved[i]) timeline->start_.emplace_back(static_cast<SignalIndex>(i), values[i]);
+  return timeline;
+}
+
+}  // namespace trackrod

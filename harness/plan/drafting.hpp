@@ -1,0 +1,82 @@
+#pragma once
+// The state of a plan while it is worked out: where each driven signal is, and what the bench allows it.
+
+#include <map>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "harness/plan/moves.hpp"
+#include "harness/plan/stimulus.hpp"
+
+namespace trackrod {
+
+// A signal as a stimulus drives it.
+struct Drive {
+  SignalIndex signal{no_signal};
+  const SignalSpec* spec{nullptr};
+  double start{0};  // where it is; NaN when an earlier step could not be worked out
+  Limits limits;    // the stimulus' own, where it has none the bench's
+};
+
+// Every function that returns an optional has told problems() when it comes back empty.
+class Drafting {
+ public:
+  Drafting(const Plan& plan, const Bench& bench, Problems& problems, std::vector<TimelineStep>& steps,
+           std::vector<double> start);
+
+  const Bench& bench() const { return bench_; }
+  Problems& problems() { return *problems_; }
+
+  // A signal of the bench, in either direction.
+  std::optional<SignalIndex> signal(const Name& name);
+  // A signal that the plan may drive: in direction `drive`, and of an axis only in its chosen control mode.
+  std::optional<SignalIndex> drivable(const Name& name);
+  std::optional<Drive> drive(const Name& name, const LimitKeys& limits);
+  std::optional<Drive> drive(const DriveKeys& keys) { return drive(keys.signal, keys); }
+
+  // In the signal's unit.
+  std::optional<double> reading(const Located<Quantity>& given, SignalIndex signal);
+  // As above, within the signal's range.
+  std::optional<double> target(const Located<Quantity>& given, SignalIndex signal);
+  // A positive difference of two values, an amplitude.
+  std::optional<double> distance(const Located<Quantity>& given, SignalIndex signal);
+  // A positive rate (order 1), acceleration (2) or jerk (3), not beyond `most`; `whose` names that limit.
+  std::optional<double> derivative(const Located<Quantity>& given, SignalIndex signal, int order, double most,
+                                   const std::string& whose);
+  // The rate of a stimulus that has one of its own: not beyond its slew limit.
+  std::optional<double> rate(const Located<Quantity>& given, const Drive& drive);
+
+  // Whether the motion stays in the signal's range and within `limits`.
+  bool keeps(const Motion& motion, SignalIndex signal, const Limits& limits, const Where& at);
+
+  // Puts a step into the timeline. Its length is at least one tick of the loop.
+  TimelineItem add(const PlanStep& step, TimelineStep made);
+  // The movement of one stimulus, held against the bench's limits; the signals are then where it ends.
+  std::optional<Movement> move(const PlanStep& step);
+  // The program of a list of steps.
+  std::vector<TimelineItem> program(const std::vector<PlanStep>& steps);
+  // As above, for another pass through steps whose problems, if any, are told already.
+  std::vector<TimelineItem> program_again(const std::vector<PlanStep>& steps);
+
+ private:
+  std::vector<TimelineItem> items_of(const PlanStep& step);
+  std::optional<Limits> limits(const LimitKeys& given, SignalIndex signal);
+  void check_trip(const PlanStep& step, const Channel& channel);
+  void forget_values();
+
+  const Plan& plan_;
+  const Bench& bench_;
+  Problems* problems_;
+  std::vector<TimelineStep>& steps_;
+  std::vector<double> now_;
+  std::map<std::string, std::uint32_t> ids_;
+};
+
+// The unit of a signal's rate (order 1), acceleration (2), jerk (3): "deg/s", "deg/s^2".
+std::string rate_unit(const std::string& unit, int order = 1);
+// A value and its unit in words: "30 deg".
+std::string in_words(double value, const std::string& unit);
+
+}  // namespace trackrod

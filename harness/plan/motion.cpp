@@ -1,0 +1,209 @@
+#include "harness/plan/motion.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace trackrod {
+namespace {
+
+using Derivatives = std::array<double, 4>;
+constexpr double infinity = std::numeric_limits<double>::infinity();
+
+// Smooth rise from 0 at u = 0 to 1 at u = 1 and its derivatives by u.
+Derivatives rise(double u) {
+  if (u <= 0) return {0, 0, 0, 0};
+  if (u >= 1) return {1, 0, 0, 0};
+  const double u2 = u * u;
+  return {u2 * u * (10 - 15 * u + 6 * u2), u2 * (30 - 60 * u + 30 * u2), u * (60 - 180 * u + 120 * u2),
+          60 - 360 * u + 360 * u2};
+}
+
+// Product rule up to the third derivative.
+Derivatives product(const Derivatives& f, const Derivatives& g) {
+  return {f[0] * g[0], f[1] * g[0] + f[0] * g[1], f[2] * g[0] + 2 * f[1] * g[1] + f[0] * g[2],
+          f[3] * g[0] + 3 * f[2] * g[1] + 3 * f[1] * g[2] + f[0] * g[3]};
+}
+
+Derivatives fade(double t, double length) {
+  auto e = rise(t / length);
+  for (std::size_t i = 1; i < 4; ++i) e[i] /= std::pow(length, static_cast<double>(i));
+  return e;
+}
+
+void include_point(Extent& e, const Derivatives& d) {
+  e.low = std::min(e.low, d[0]);
+  e.high = std::max(e.high, d[0]);
+  e.rate = std::max(e.rate, std::abs(d[1]));
+  e.acceleration = std::max(e.acceleration, std::abs(d[2]));
+  e.jerk = std::max(e.jerk, std::abs(d[3]));
+}
+
+// A cubic has its extremes at the ends and where the next derivative is zero.
+Extent cubic_extent(const Piece& p, double from, double to) {
+  Extent e;
+  const auto look = [&](double t) {
+    if (t >= from && t <= to) include_point(e, p.derivatives(t));
+  };
+  look(from);
+  look(to);
+  const double a = 3 * p.c3, b = 2 * p.c2, c = p.c1;  // rate = a t^2 + b t + c
+  if (a != 0) {
+    look(-b / (2 * a));
+    if (const double inside = b * b - 4 * a * c; inside >= 0) {
+      const double q = -0.5 * (b + std::copysign(std::sqrt(inside), b));
+      look(q / a);
+      if (q != 0) look(c / q);
+    }
+  } else if (b != 0) {
+    look(-c / b);
+  }
+  return e;
+}
+
+// The greatest f near the best of the grid points, by golden section.
+template <class F>
+double refine(const F& f, double low, double high) {
+  constexpr double share = 0.6180339887498949;
+  for (int i = 0; i < 40; ++i) {
+    const double width = share * (high - low), left = high - width, right = low + width;
+    (f(left) < f(right) ? low : high) = f(left) < f(right) ? left : right;
+  }
+  return 0.5 * (low + high);
+}
+
+Extent sampled_extent(const Piece& p, double from, double to) {
+  const double cycles = (to - from) * std::abs(p.rate) / (2 * std::numbers::pi);
+  const auto n = std::max(16, static_cast<int>(std::ceil(64 * cycles)));
+  const double step = (to - from) / n;
+  // The five things sought: each is the greatest of its function.
+  const auto measure = [&p](int which, double t) {
+    const auto d = p.derivatives(t);
+    return which == 0 ? -d[0] : which == 1 ? d[0] : std::abs(d[static_cast<std::size_t>(which - 1)]);
+  };
+  std::array<double, 5> best{}, best_value{};
+  best_value.fill(-infinity);
+  Extent e;
+  for (int i = 0; i <= n; ++i) {
+    const double t = from + i * step;
+    include_point(e, p.derivatives(t));
+    for (int w = 0; w < 5; ++w)
+      if (const double v = measure(w, t); v > best_value[w]) {
+        best_value[w] = v;
+        best[w] = t;
+      }
+  }
+  for (int w = 0; w < 5; ++w) {
+    const double low = std::max(from, best[w] - step), high = std::min(to, best[w] + step);
+    include_point(e, p.derivatives(refine([&](double t) { return measure(w, t); }, low, high)));
+  }
+  return e;
+}
+
+// Tells whether two values that should meet do not, beyond rounding.
+bool apart(double a, double b, double scale) { return std::abs(a - b) > 1e-9 * scale + 1e-12; }
+
+}  // namespace
+
+double Piece::at(double t) const noexcept {
+  double value = c0 + t * (c1 + t * (c2 + t * c3));
+  if (amplitude != 0) {
+    double wave = amplitude * std::sin(rate * t + phase);
+    if (fade_in > 0) wave *= rise(t / fade_in)[0];
+    if (fade_out > 0) wave *= rise((length - t) / fade_out)[0];
+    value += wave;
+  }
+  return value;
+}
+
+std::array<double, 4> Piece::derivatives(double t) const noexcept {
+  Derivatives d{c0 + t * (c1 + t * (c2 + t * c3)), c1 + t * (2 * c2 + 3 * c3 * t), 2 * c2 + 6 * c3 * t, 6 * c3};
+  if (amplitude == 0) return d;
+  const double s = amplitude * std::sin(rate * t + phase), c = amplitude * std::cos(rate * t + phase);
+  Derivatives wave{s, rate * c, -rate * rate * s, -rate * rate * rate * c};
+  if (fade_in > 0) wave = product(wave, fade(t, fade_in));
+  if (fade_out > 0) {
+    auto e = fade(length - t, fade_out);
+    e[1] = -e[1];  // time runs backwards in it
+    e[3] = -e[3];
+    wave = product(wave, e);
+  }
+  for (std::size_t i = 0; i < 4; ++i) d[i] += wave[i];
+  return d;
+}
+
+double Motion::seconds() const noexcept { return pieces.empty() ? 0.0 : pieces.back().begin + pieces.back().length; }
+
+// A thousandth of a count is rounding: 0.1 s, which no double holds, is to stay 100 000 000 ns.
+Duration rounded_up(double seconds) { return Duration{static_cast<Duration::rep>(std::ceil(seconds * 1e9 - 1e-3))}; }
+
+double Motion::at(Duration t) const noexcept {
+  const double s = trackrod::seconds(t);
+  if (pieces.empty() || s >= seconds()) return end;
+  const auto after =
+      std::upper_bound(pieces.begin(), pieces.end(), s, [](double v, const Piece& p) { return v < p.begin; });
+  if (after == pieces.begin()) return start;
+  const auto& piece = *(after - 1);
+  return piece.at(s - piece.begin);
+}
+
+void Motion::append(Piece piece, double reached) {
+  piece.begin = seconds();
+  if (piece.length > 0) pieces.push_back(piece);
+  end = reached;
+}
+
+void Extent::include(const Extent& other) {
+  low = std::min(low, other.low);
+  high = std::max(high, other.high);
+  rate = std::max(rate, other.rate);
+  acceleration = std::max(acceleration, other.acceleration);
+  jerk = std::max(jerk, other.jerk);
+}
+
+Extent extent(const Piece& p, double from, double to) {
+  if (p.amplitude == 0) return cubic_extent(p, from, to);
+  const double steady_from = std::max(from, p.fade_in), steady_to = std::min(to, p.length - p.fade_out);
+  const bool whole_cycle = (steady_to - steady_from) * std::abs(p.rate) >= 2 * std::numbers::pi * (1 - 1e-12);
+  if (!whole_cycle || p.c1 != 0 || p.c2 != 0 || p.c3 != 0) return sampled_extent(p, from, to);
+  const double a = std::abs(p.amplitude), w = std::abs(p.rate);
+  Extent e{p.c0 - a, p.c0 + a, a * w, a * w * w, a * w * w * w};
+  if (from < steady_from) e.include(sampled_extent(p, from, steady_from));
+  if (steady_to < to) e.include(sampled_extent(p, steady_to, to));
+  return e;
+}
+
+Extent extent(const Motion& motion) {
+  Extent whole;
+  whole.low = std::min(motion.start, motion.end);
+  whole.high = std::max(motion.start, motion.end);
+  for (const auto& p : motion.pieces) whole.include(extent(p, 0, p.length));
+  Derivatives before{motion.start, 0, 0, 0};
+  bool jump = false, corner = false, kink = false;
+  const auto joint = [&](const Derivatives& after) {
+    jump = jump || apart(before[0], after[0], std::max(std::abs(whole.low), std::abs(whole.high)));
+    corner = corner || apart(before[1], after[1], whole.rate);
+    kink = kink || apart(before[2], after[2], whole.acceleration);
+  };
+  for (const auto& p : motion.pieces) {
+    joint(p.derivatives(0));
+    before = p.derivatives(p.length);
+  }
+  joint({motion.end, 0, 0, 0});
+  if (jump) whole.rate = infinity;
+  if (jump || corner) whole.acceleration = infinity;
+  if (jump || corner || kink) whole.jerk = infinity;
+  return whole;
+}
+
+Extent values_between(const Motion& motion, double from, double to) {
+  Extent e;
+  for (const auto& p : motion.pieces) {
+    const double a = std::max(from - p.begin, 0.0), b = std::min(to - p.begin, p.length);
+    if (a <= b) e.include(extent(p, a, b));
+  }
+  if (to >= motion.seconds()) e.low = std::min(e.low, motion.end), e.high = std::max(e.high, motion.end);
+  return e;
+}
+
+}  // namespace trackrod

@@ -1,0 +1,85 @@
+// parallel: several tracks of stimuli at once, as one step.
+
+#include <algorithm>
+
+#include "harness/plan/drafting.hpp"
+
+namespace trackrod {
+namespace {
+
+struct Parallel {
+  std::vector<std::vector<PlanStep>> tracks;
+};
+
+const Fields<Parallel>& parallel_fields() {
+  static const auto fields =
+      Fields<Parallel>{"a parallel",
+                       "Runs several tracks of stimuli at once, as one step that lasts as long as the longest"}
+          .need("tracks", &Parallel::tracks, list(element_list(), 2, 32),
+                "lists of stimuli; each runs in its own order");
+  return fields;
+}
+
+// Puts `later` behind what the motion does already, from `at` seconds on.
+void continue_motion(Motion& motion, const Motion& later, double at) {
+  stay(motion, at - motion.seconds());
+  motion.end = later.end;
+  for (const auto& piece : later.pieces) motion.append(piece, later.end);
+}
+
+// One track, end to end. False after telling why not.
+bool run_track(const std::vector<PlanStep>& track, Movement& whole, Drafting& draft) {
+  double at = 0;
+  Movement mine;
+  for (const auto& step : track) {
+    if (const auto* kind = find_stimulus(step.what.kind); kind != nullptr && !kind->move) {
+      draft.problems().add(step.what.at, "'" + step.what.kind + "' in a track of 'parallel'", "stimuli only",
+                           "put it before or after the parallel, or the parallel inside it");
+      return false;
+    }
+    auto movement = draft.move(step);
+    if (!movement) return false;
+    for (auto& channel : movement->channels) {
+      const auto same = [&](const Channel& c) { return c.signal == channel.signal; };
+      if (std::any_of(whole.channels.begin(), whole.channels.end(), same)) {
+        draft.problems().add(step.what.at,
+                             "'" + draft.bench().signals[channel.signal].info.name + "' driven by two tracks",
+                             "each signal in one track");
+        return false;
+      }
+      auto mine_at = std::find_if(mine.channels.begin(), mine.channels.end(), same);
+      if (mine_at == mine.channels.end())
+        mine_at = mine.channels.insert(mine.channels.end(), {channel.signal, Motion{channel.motion.start}});
+      continue_motion(mine_at->motion, channel.motion, at);
+    }
+    at += movement->seconds;
+  }
+  whole.seconds = std::max(whole.seconds, at);
+  for (auto& channel : mine.channels) whole.channels.push_back(std::move(channel));
+  return true;
+}
+
+std::vector<TimelineItem> parallel_items(const PlanStep& step, Drafting& draft) {
+  Movement whole;
+  bool good = true;
+  for (const auto& track : std::any_cast<const Parallel&>(step.what.value).tracks) {
+    for (const auto& inner : track)
+      if (!inner.given_name.value.empty()) {
+        draft.problems().add(inner.given_name.at, "a name for a stimulus in a track",
+                             "a name for the parallel as a whole", "its time span is the one that scores can read");
+        good = false;
+      }
+    good = run_track(track, whole, draft) && good;
+  }
+  if (!good) return {};
+  TimelineStep made;
+  made.length = rounded_up(whole.seconds);
+  made.channels = std::move(whole.channels);
+  return {draft.add(step, std::move(made))};
+}
+
+}  // namespace
+
+StimulusKind parallel_element() { return {kind("parallel", parallel_fields), {}, parallel_items, {}}; }
+
+}  // namespace trackrod

@@ -1,0 +1,138 @@
+#include "harness/plan/parse_plan.hpp"
+
+#include <algorithm>
+#include <filesystem>
+#include <fstream>
+#include <iterator>
+#include <map>
+
+#include "harness/plan/criteria.hpp"
+#include "harness/plan/drafting.hpp"
+#include "harness/plan/variables.hpp"
+
+namespace trackrod {
+namespace {
+
+Shape<ControlMode> control_mode() {
+  std::vector<std::pair<std::string, ControlMode>> modes;
+  for (const auto mode :
+       {ControlMode::position, ControlMode::velocity, ControlMode::torque, ControlMode::impedance, ControlMode::free})
+    modes.emplace_back(control_mode_name(mode), mode);
+  return choice(modes);
+}
+
+// Axes and their modes by name.
+void take_control(const WrittenPlan& written, const Bench& bench, Plan& plan, Problems& problems) {
+  std::vector<std::string> axes;
+  for (const auto& a : bench.axes) axes.push_back(a.name);
+  for (const auto& [name, mode] : written.control) {
+    const auto at = std::find(axes.begin(), axes.end(), name.value);
+    if (at == axes.end()) {
+      problems.add(name.at, "unknown axis '" + name.value + "'",
+                   axes.empty() ? "no axis, the bench has none" : "an axis of the bench: " + one_of(axes),
+                   did_you_mean(name.value, axes));
+      continue;
+    }
+    std::vector<std::string> modes;
+    bool known = false;
+    for (const auto& m : bench.axes[static_cast<std::size_t>(at - axes.begin())].modes) {
+      modes.push_back(control_mode_name(m.mode));
+      known = known || m.mode == mode.value;
+    }
+    if (!known)
+      problems.add(mode.at, "axis '" + name.value + "' has no mode '" + control_mode_name(mode.value) + "'",
+                   one_of(modes));
+    plan.control.emplace_back(name.value, mode.value);
+  }
+}
+
+void take_start(const WrittenPlan& written, const Bench& bench, Plan& plan, Problems& problems) {
+  std::vector<TimelineStep> no_steps;
+  Drafting draft{plan, bench, problems, no_steps, std::vector<double>(bench.signals.size())};
+  for (const auto& [name, quantity] : written.start) {
+    const auto signal = draft.drivable(name);
+    if (!signal) continue;
+    if (const auto v = draft.target(quantity, *signal)) plan.start.emplace_back(*signal, *v);
+  }
+}
+
+struct StepNames {
+  std::vector<std::string> steps, repeats;
+  std::map<std::string, Where> first;
+};
+
+void collect_names(const std::vector<PlanStep>& steps, StepNames& names, Problems& problems) {
+  for (const auto& step : steps) {
+    const auto& at = step.given_name.value.empty() ? step.what.at : step.given_name.at;
+    if (const auto [first, fresh] = names.first.try_emplace(step.name, at); !fresh)
+      problems.add(at, "the name '" + step.name + "' a second time", "each name once",
+                   "the first is in line " + std::to_string(first->second.line) + "; rename one of them");
+    const auto* kind = find_stimulus(step.what.kind);
+    const bool has_body = kind != nullptr && kind->body;
+    (has_body ? names.repeats : names.steps).push_back(step.name);
+    if (has_body && step.what.value.has_value()) collect_names(kind->body(step.what.value), names, problems);
+  }
+}
+
+}  // namespace
+
+const Fields<WrittenPlan>& plan_fields() {
+  static const auto fields =
+      Fields<WrittenPlan>{"a plan", "What to do on a bench and what to expect"}
+          .need("plan", &WrittenPlan::name, name(), "name of the plan")
+          .may("description", &WrittenPlan::description, text(), "what the plan is for, in a sentence")
+          .may("variables", &WrittenPlan::variables, raw(),
+               "names and default values; \"${name}\" in a text stands for the value")
+          .may("control", &WrittenPlan::control, dictionary(located(control_mode())),
+               "control mode of each axis that the plan drives")
+          .may("start", &WrittenPlan::start, dictionary(any_quantity()),
+               "values of driven signals before the first step")
+          .may("settle", &WrittenPlan::settle, duration(Duration{0}, longest_time),
+               "how long the start values are held before the first step")
+          .need("steps", &WrittenPlan::steps, element_list(), "what is done, in order")
+          .may("criteria", &WrittenPlan::criteria, list(raw()), "what is scored and what it may be");
+  return fields;
+}
+
+Result<Sources> load_plan_sources(const std::string& path) {
+  std::error_code ignored;
+  if (std::filesystem::is_directory(path, ignored))
+    return fail(Fault::bad_input, "'" + path + "' is a folder, not a plan file");
+  errno = 0;
+  std::ifstream in{path, std::ios::binary};
+  if (!in)
+    return fail_os(errno == ENOENT ? Fault::bad_input : Fault::storage, "cannot read the plan '" + path + "'", errno);
+  std::string text{std::istreambuf_iterator<char>{in}, {}};
+  if (in.bad()) return fail_os(Fault::storage, "cannot read the plan '" + path + "'", errno);
+  return Sources{{path, std::move(text)}};
+}
+
+std::unique_ptr<Plan> parse_plan(const Sources& sources, const Assignments& set, const Bench& bench,
+                                 const Catalogue& catalogue, Problems& problems) {
+  const auto before = problems.count();
+  const auto& [file, text] = sources.front();
+  const auto root = parse_json(text, file, problems);
+  if (!root) return nullptr;
+  replace_variables(*root, set, problems);
+  WrittenPlan written;
+  plan_fields().read(*root, written, problems);
+
+  auto plan = std::make_unique<Plan>();
+  plan->name = written.name.value;
+  plan->description = written.description;
+  plan->file = file;
+  plan->settle = written.settle;
+  take_control(written, bench, *plan, problems);
+  take_start(written, bench, *plan, problems);
+  plan->steps = std::move(written.steps);
+  StepNames names;
+  collect_names(plan->steps, names, problems);
+  const CriterionScope scope{bench, catalogue, names.steps, names.repeats};
+  for (const auto& n : written.criteria) plan->criteria.push_back(read_criterion(n, scope, problems));
+  // Worked out here as well, so that what the steps break is told together with the rest.
+  Timeline::compile(*plan, bench, problems);
+  if (problems.count() > before) return nullptr;
+  return plan;
+}
+
+}  // namespace trackrod

@@ -1,0 +1,37 @@
+#include "harness/plan/trip_travel.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace trackrod {
+namespace {
+
+const AxisSpec* position_axis(const Bench& bench, const std::vector<std::pair<std::string, ControlMode>>& control,
+                              SignalIndex setpoint) {
+  for (const auto& axis : bench.axes)
+    for (const auto& mode : axis.modes) {
+      const bool chosen = std::find(control.begin(), control.end(), std::pair{axis.name, mode.mode}) != control.end();
+      if (chosen && mode.setpoint == setpoint && mode.mode == ControlMode::position) return &axis;
+    }
+  return nullptr;
+}
+
+}  // namespace
+
+std::optional<TripTravel> trip_travel(const Bench& bench,
+                                      const std::vector<std::pair<std::string, ControlMode>>& control,
+                                      SignalIndex setpoint, const Extent& asked) {
+  const auto* axis = position_axis(bench, control, setpoint);
+  const auto slowest = std::max_element(bench.interlocks.begin(), bench.interlocks.end(),
+                                        [](const auto& a, const auto& b) { return a.grace < b.grace; });
+  if (axis == nullptr || slowest == bench.interlocks.end() || !std::isfinite(asked.rate)) return {};
+  const auto& info = bench.signals[setpoint].info;
+  if (info.range_low >= info.range_high) return {};
+  TripTravel travel{axis->name, slowest->name, asked.rate, 0, 0, 0};
+  travel.in_grace = asked.rate * seconds(slowest->grace);
+  travel.until_safe = asked.rate * seconds(slowest->grace + bench.safe_state.within);
+  travel.room = std::min(info.range_high - asked.high, asked.low - info.range_low);
+  return travel;
+}
+
+}  // namespace trackrod
