@@ -8,7 +8,7 @@
 
 namespace trackrod {
 
-// Empty when the finding has no value or neither limit nor interval: there is nothing to compare.
+// Empty when the finding has no value or no limit: there is nothing to compare.
 std::string draw_margin(const Finding& finding, PictureSize size = {260, 44});
 
 }  // namespace trackrod

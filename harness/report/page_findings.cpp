@@ -23,9 +23,8 @@ std::string numbers(const Finding& f) {
   auto out = element("div", value_text(f), "value");
   if (const auto interval = interval_text(f); !interval.empty())
     out += element("div", percent(f.coverage) + " interval " + interval, "soft");
-  auto limit = limit_text(f);
-  if (f.limit) limit = "limit " + limit + (f.rule.empty() ? "" : ", " + f.rule);
-  return wrap("div", out + element("div", limit, "soft"));
+  if (f.limit) out += element("div", "limit " + limit_text(f) + (f.rule.empty() ? "" : ", " + f.rule), "soft");
+  return wrap("div", out);
 }
 
 std::string identity(const Finding& f) {

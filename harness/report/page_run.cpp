@@ -93,7 +93,7 @@ std::string timing(const TimingQuality& t) {
   };
   auto out = table(
       {"", "measured", "what it bounds"},
-      {row("period of the loop", span_text(t.tick), "Nothing that the loop does in answer to an input comes sooner."),
+      {row("period of the loop", span_text(t.tick), "An input waits up to this long before the loop sees it."),
        row("ticks that ran", std::to_string(t.ticks), ""),
        row("ticks missed", std::to_string(t.missed) + " (" + shown(share, 2) + " %)",
            "In a missed tick no setpoint was worked out and no interlock was looked at."),

@@ -84,7 +84,7 @@ std::string block_each(const std::vector<Row>& rows, std::size_t indent, const T
       out += head + std::string(indent - (i > 0 ? 0 : word.size()), ' ') + names[i] + "\n";
     }
     auto numbers = row.cells[value];
-    if (!row.cells[limit].empty()) numbers += "   limit " + row.cells[limit];
+    if (!row.cells[limit].empty()) numbers += ", limit " + row.cells[limit];
     indented(out, numbers, indent, width);
     auto place = row.cells[requirement];
     if (!row.cells[step].empty()) place += (place.empty() ? "" : ", ") + std::string{"step "} + row.cells[step];
