@@ -217,7 +217,7 @@ std::optional<Movement> Drafting::move(const PlanStep& step) {
 
 // While an interlock's grace time runs nothing brakes, so that way must be free.
 void Drafting::check_trip(const PlanStep& step, const Channel& channel) {
-  const auto travel = trip_travel(bench_, plan_.control, channel.signal, extent(channel.motion));
+  const auto travel = trip_travel(bench_, channel.signal, extent(channel.motion));
   if (!travel || travel->in_grace <= travel->room) return;
   const auto& unit = bench_.signals[channel.signal].info.unit;
   problems_->add(step.what.at,

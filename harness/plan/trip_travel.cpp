@@ -6,22 +6,17 @@
 namespace trackrod {
 namespace {
 
-const AxisSpec* position_axis(const Bench& bench, const std::vector<std::pair<std::string, ControlMode>>& control,
-                              SignalIndex setpoint) {
+const AxisSpec* position_axis(const Bench& bench, SignalIndex setpoint) {
   for (const auto& axis : bench.axes)
-    for (const auto& mode : axis.modes) {
-      const bool chosen = std::find(control.begin(), control.end(), std::pair{axis.name, mode.mode}) != control.end();
-      if (chosen && mode.setpoint == setpoint && mode.mode == ControlMode::position) return &axis;
-    }
+    for (const auto& mode : axis.modes)
+      if (mode.setpoint == setpoint && mode.mode == ControlMode::position) return &axis;
   return nullptr;
 }
 
 }  // namespace
 
-std::optional<TripTravel> trip_travel(const Bench& bench,
-                                      const std::vector<std::pair<std::string, ControlMode>>& control,
-                                      SignalIndex setpoint, const Extent& asked) {
-  const auto* axis = position_axis(bench, control, setpoint);
+std::optional<TripTravel> trip_travel(const Bench& bench, SignalIndex setpoint, const Extent& asked) {
+  const auto* axis = position_axis(bench, setpoint);
   const auto slowest = std::max_element(bench.interlocks.begin(), bench.interlocks.end(),
                                         [](const auto& a, const auto& b) { return a.grace < b.grace; });
   if (axis == nullptr || slowest == bench.interlocks.end() || !std::isfinite(asked.rate)) return {};

@@ -4,8 +4,6 @@
 
 #include <optional>
 #include <string>
-#include <utility>
-#include <vector>
 
 #include "harness/bench/bench.hpp"
 #include "harness/plan/motion.hpp"
@@ -21,9 +19,7 @@ struct TripTravel {
   double room{0};         // from the furthest place that is asked for to the end of the axis' range
 };
 
-// Empty when `setpoint` is no setpoint of an axis in position mode, when there is no interlock, or no range.
-std::optional<TripTravel> trip_travel(const Bench& bench,
-                                      const std::vector<std::pair<std::string, ControlMode>>& control,
-                                      SignalIndex setpoint, const Extent& asked);
+// Empty when `setpoint` is not the setpoint of an axis in position mode, when there is no interlock, or no range.
+std::optional<TripTravel> trip_travel(const Bench& bench, SignalIndex setpoint, const Extent& asked);
 
 }  // namespace trackrod
