@@ -1,5 +1,10 @@
 // The score `bus`: how well the run itself kept time. docs/scores/bus.md.
 
+#include <algorithm>
+#include <cmath>
+
+#include "harness/score/figure.hpp"
+#include "harness/score/findings.hpp"
 #include "harness/score/scores.hpp"
 
 namespace trackrod {
@@ -18,6 +23,112 @@ const Fields<BusSettings>& bus_fields() {
   return fields;
 }
 
+constexpr double ms = 1e3, us = 1e6;
+
+// What the histogram leaves open of a quantile: one bin either way.
+std::vector<Contribution> bin_budget(const TimingQuality& timing) {
+  return {rectangular("bin of the histogram", us * seconds(timing.late_bin))};
+}
+
+void add_loop(const CaptureView& capture, ScoreResult& result) {
+  const auto& timing = capture.timing();
+  const Frame frame{"bus", "", {}, {{"ticks", std::to_string(timing.ticks)}}};
+  if (timing.ticks == 0) {
+    for (const auto& [name, unit] : {std::pair{"tick_late_p50", "us"},
+                                     {"tick_late_p99", "us"},
+                                     {"tick_late_max", "us"},
+                                     {"missed_ticks", "1"},
+                                     {"input_age_max", "ms"}})
+      result.findings.push_back(
+          frame.missing(name, unit, "the capture holds no ticks of the loop, as one made elsewhere", false));
+    return;
+  }
+  result.findings.push_back(frame.measured("tick_late_p50", "us", us * seconds(timing.late_p50), bin_budget(timing)));
+  result.findings.push_back(frame.measured("tick_late_p99", "us", us * seconds(timing.late_p99), bin_budget(timing)));
+  result.findings.push_back(frame.exact("tick_late_max", "us", us * seconds(timing.late_max)));
+  result.findings.push_back(frame.exact("missed_ticks", "1", static_cast<double>(timing.missed)));
+  result.findings.push_back(frame.exact("input_age_max", "ms", ms * seconds(timing.input_age_max)));
+
+  Figure figure;
+  figure.title = "Lateness of the loop's ticks";
+  figure.x_label = "late (us)";
+  figure.y_label = "ticks";
+  figure.y_log = true;
+  Curve bars;
+  bars.label = "ticks";
+  bars.style = Curve::Style::bars;
+  const auto& bins = timing.late_histogram;
+  std::size_t used = bins.size();
+  while (used > 1 && bins[used - 1] == 0) --used;
+  for (std::size_t i = 0; i < used; ++i) {
+    bars.x.push_back(us * seconds(timing.late_bin) * (static_cast<double>(i) + 0.5));
+    bars.y.push_back(static_cast<double>(bins[i]));
+  }
+  figure.curves.push_back(std::move(bars));
+  figure.marks = {{"half", 'x', us * seconds(timing.late_p50), 0.0},
+                  {"99 of 100", 'x', us * seconds(timing.late_p99), 0.0}};
+  result.figures.push_back(std::move(figure));
+}
+
+void add_losses(const CaptureView& capture, ScoreResult& result) {
+  double lost = 0.0;
+  for (const auto& gap : capture.gaps()) lost += static_cast<double>(gap.count);
+  Frame frame{"bus", "", {}, {}};
+  for (const auto& gap : capture.gaps())
+    frame.conditions.emplace_back("gap", std::to_string(gap.count) + " records: " + gap.why);
+  if (frame.conditions.size() > 5) frame.conditions.resize(5);
+  result.findings.push_back(frame.exact("records_lost", "1", lost));
+}
+
+// Over the spans asked for, or over the whole capture when none is. Empty: the signal has too few samples to say.
+std::vector<double> intervals_of(const ScoreInput& input, SignalIndex signal) {
+  std::vector<double> intervals;
+  auto stretches = input.spans;
+  if (stretches.empty()) stretches.push_back({"", 0, input.capture.begin(), input.capture.end() + Duration{1}, true});
+  for (const auto& span : stretches) {
+    const auto points = input.capture.points(signal, span.from, span.to);
+    if (!points) continue;
+    for (std::size_t i = 1; i < points->size(); ++i)
+      intervals.push_back(seconds((*points)[i].when - (*points)[i - 1].when));
+  }
+  std::sort(intervals.begin(), intervals.end());
+  return intervals;
+}
+
+void add_signal(const ScoreInput& input, SignalIndex signal, double gap_factor, ScoreResult& result) {
+  const auto& info = input.capture.signals()[signal];
+  const Frame frame{"bus", "", {info.name}, {}};
+  const auto intervals = intervals_of(input, signal);
+  if (intervals.size() < 10) {
+    for (const auto& [name, unit] :
+         {std::pair{"interval", "ms"}, {"jitter", "ms"}, {"longest_interval", "ms"}, {"gaps", "1"}})
+      result.findings.push_back(frame.missing(
+          name, unit,
+          "'" + info.name + "' has " + std::to_string(intervals.size() + 1) + " samples or fewer here: too few"));
+    return;
+  }
+  const auto quantile = [&](double p) {
+    return intervals[static_cast<std::size_t>(p * static_cast<double>(intervals.size() - 1))];
+  };
+  const double median = quantile(0.5);
+  const auto gaps = intervals.end() - std::upper_bound(intervals.begin(), intervals.end(), gap_factor * median);
+  result.findings.push_back(frame.exact("interval", "ms", ms * median));
+  result.findings.push_back(frame.exact("jitter", "ms", ms * 0.5 * (quantile(0.99) - quantile(0.01))));
+  result.findings.push_back(frame.exact("longest_interval", "ms", ms * intervals.back()));
+  result.findings.push_back(frame.exact("gaps", "1", static_cast<double>(gaps)));
+}
+
+ScoreResult run_bus(const ScoreInput& input) {
+  const auto& settings = std::any_cast<const BusSettings&>(input.settings);
+  ScoreResult result;
+  add_loop(input.capture, result);
+  add_losses(input.capture, result);
+  for (std::size_t i = 0; i < input.capture.signals().size(); ++i)
+    if (input.capture.signals()[i].direction == Direction::read)
+      add_signal(input, static_cast<SignalIndex>(i), settings.gap, result);
+  return result;
+}
+
 }  // namespace
 
 ScoreKind bus_score() {
@@ -34,6 +145,7 @@ ScoreKind bus_score() {
       {"jitter", "ms", "half the range that holds the middle 98 of 100 intervals; one for each signal"},
       {"longest_interval", "ms", "the longest time without a sample; one for each signal"},
       {"gaps", "1", "intervals longer than the setting allows; an exact count, one for each signal"}};
+  score.run = run_bus;
   return score;
 }
 

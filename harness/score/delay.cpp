@@ -1,16 +1,24 @@
 // The score `delay`: how far the output lags behind the input in any motion. docs/scores/delay.md.
 
+#include <algorithm>
+#include <cmath>
+
+#include "harness/base/units.hpp"
+#include "harness/score/delay_data.hpp"
+#include "harness/score/figure.hpp"
+#include "harness/score/findings.hpp"
+#include "harness/score/lag_fit.hpp"
 #include "harness/score/scores.hpp"
+#include "harness/score/scoring.hpp"
 
 namespace trackrod {
 namespace {
 
-enum class Order { first, second };
 enum class PlayTerm { fitted, none };
 enum class Correlate { rate, level };
 
 struct DelaySettings {
-  Order order{Order::second};
+  LagOrder order{LagOrder::second};
   PlayTerm play{PlayTerm::fitted};
   Correlate correlate{Correlate::rate};
   Duration longest{from_seconds(0.2)};
@@ -21,7 +29,8 @@ const Fields<DelaySettings>& delay_fields() {
       Fields<DelaySettings>{"score",
                             "Lag of the output behind the input: by correlation, and by a fitted model that tells dead "
                             "time from slowness"}
-          .may("order", &DelaySettings::order, choice<Order>({{"first", Order::first}, {"second", Order::second}}),
+          .may("order", &DelaySettings::order,
+               choice<LagOrder>({{"first", LagOrder::first}, {"second", LagOrder::second}}),
                "of the fitted model behind its dead time; \"second\" when not given")
           .may("play", &DelaySettings::play, choice<PlayTerm>({{"fitted", PlayTerm::fitted}, {"none", PlayTerm::none}}),
                "whether lost motion at reversal is part of the model; \"fitted\" when not given")
@@ -32,6 +41,271 @@ const Fields<DelaySettings>& delay_fields() {
           .may("longest", &DelaySettings::longest, duration(from_seconds(0.001), from_seconds(5.0)),
                "the longest lag that is looked for; 200 ms when not given");
   return fields;
+}
+
+constexpr double ms = 1e3;
+constexpr std::size_t most_outputs = 40000;  // that a fit looks at; more are thinned evenly
+constexpr double most_condition = 1e5;       // of the information matrix
+constexpr double most_misfit = 0.1;          // residual over motion
+
+using P = LagParameter;
+
+// One step: its spans, and what came of them.
+class DelayOfStep {
+ public:
+  DelayOfStep(const ScoreInput& input, const std::string& step, const std::vector<Span>& spans);
+  ScoreResult run();
+
+ private:
+  Finding correlation() const;
+  void fit();
+  std::string why_no_fit() const;
+  std::string told_model() const;
+  void add_fit_findings(std::vector<Finding>& findings) const;
+  // A function of the parameters with this gradient; `shift`: what moves the time axis as a whole goes into it.
+  Finding of_fit(const std::string& name, double value, const Eigen::VectorXd& gradient,
+                 std::vector<Contribution> more) const;
+  std::vector<Contribution> shift_budget() const;
+  void draw(std::vector<Figure>& figures) const;
+  std::string unit(const std::string& name) const;
+
+  const ScoreInput& input_;
+  const DelaySettings& settings_;
+  const SignalInfo& in_info_;
+  const SignalInfo& out_info_;
+  Frame frame_;
+  std::vector<DelaySpan> spans_;  // usable ones
+  std::string trouble_;           // why there are none
+  double interval_{0.0};          // s, the coarser signal's
+  double lag_guess_{0.0};
+  std::vector<Stretch> stretches_;
+  LagFit fit_;
+  Eigen::VectorXd sampling_;  // what coarser sampling of the input shifts
+};
+
+DelayOfStep::DelayOfStep(const ScoreInput& input, const std::string& step, const std::vector<Span>& spans)
+    : input_{input},
+      settings_{std::any_cast<const DelaySettings&>(input.settings)},
+      in_info_{input.capture.signals()[input.signal("input")]},
+      out_info_{input.capture.signals()[input.signal("output")]},
+      frame_{pair_frame(input, "delay", step)} {
+  for (const auto& span : spans) {
+    auto read = read_delay_span(input, span, seconds(settings_.longest));
+    if (!read.trouble.empty()) {
+      if (trouble_.empty()) trouble_ = read.trouble;
+      continue;
+    }
+    interval_ = std::max({interval_, read.input.interval, read.output.interval});
+    spans_.push_back(std::move(read));
+  }
+  frame_.conditions.emplace_back("cycles", std::to_string(spans_.size()));
+  const auto left_out = spans.size() - spans_.size();
+  if (3 * left_out > spans.size())
+    spans_.clear();
+  else if (left_out > 0)
+    frame_.conditions.emplace_back("left_out", std::to_string(left_out) + " cycles: " + trouble_);
+}
+
+std::string DelayOfStep::unit(const std::string& name) const {
+  for (const auto& kind : delay_score().entry.findings)
+    if (kind.name == name) return finding_unit(kind.unit, in_info_.unit, out_info_.unit);
+  return "1";
+}
+
+std::vector<Contribution> DelayOfStep::shift_budget() const {
+  return time_shift_budget(in_info_, out_info_, spans_.front().input.stamp_half_width,
+                           spans_.front().output.stamp_half_width);
+}
+
+Finding DelayOfStep::correlation() const {
+  const bool rates = settings_.correlate == Correlate::rate;
+  const double longest = seconds(settings_.longest);
+  std::vector<double> lags, noise;
+  double resampling = 0.0, frequency = 0.0;
+  for (const auto& span : spans_) {
+    const double dt = std::max(1e-4, std::min(span.input.interval, span.output.interval));
+    const auto lag = correlated_lag(span, rates, longest, dt, 0.0);
+    const auto again = correlated_lag(span, rates, longest, dt, 0.5);
+    if (!lag.reason.empty() || !again.reason.empty())
+      return frame_.missing("correlation_lag", "ms", lag.reason.empty() ? again.reason : lag.reason);
+    lags.push_back(ms * 0.5 * (lag.lag + again.lag));
+    noise.push_back(ms * lag.noise);
+    resampling = std::max(resampling, ms * 0.5 * std::abs(lag.lag - again.lag));
+    frequency += lag.frequency / static_cast<double>(spans_.size());
+  }
+  const auto mean = repeated(lags, noise);
+  auto budget = shift_budget();
+  budget.insert(budget.end(), mean.budget.begin(), mean.budget.end());
+  budget.push_back(rectangular("common grid of both signals", resampling));
+  auto told = frame_;
+  told.conditions.emplace_back("correlated", rates ? "rates" : "levels");
+  told.conditions.emplace_back("frequency_of_motion", with_unit(frequency, "Hz (root mean square)"));
+  auto finding = told.measured("correlation_lag", "ms", mean.mean, budget);
+  refuse_below_resolution(finding, input_.capture.timing(), interval_);
+  return finding;
+}
+
+void DelayOfStep::fit() {
+  const double longest = seconds(settings_.longest);
+  std::size_t outputs = 0;
+  for (const auto& span : spans_) outputs += span.output.size();
+  const std::size_t stride = outputs / most_outputs + 1;
+  bool turned = false;
+  for (const auto& span : spans_) {
+    const double dt = std::clamp(span.input.interval, 0.5e-3, 1e-3);
+    auto stretch = stretch_of(span, dt, stride, longest);
+    if (stretch.t.size() >= 50 / stride + 10) stretches_.push_back(std::move(stretch));
+    turned = turned || reverses(span.output);
+    const auto lag = correlated_lag(span, true, longest, std::max(span.input.interval, 5e-4), 0.0);
+    if (lag.reason.empty()) lag_guess_ = std::max(lag_guess_, lag.lag);
+  }
+  if (lag_guess_ <= 0.0) lag_guess_ = 0.1 * longest;
+  if (stretches_.size() < spans_.size()) return;
+  fit_ = fit_lag(stretches_, settings_.order, settings_.play == PlayTerm::fitted && turned, lag_guess_);
+  std::vector<std::vector<double>> coarser;
+  for (std::size_t i = 0; i < spans_.size(); ++i) coarser.push_back(coarser_input(spans_[i], stretches_[i]));
+  // The error of straight lines between samples grows with the square of the interval.
+  sampling_ = shift_by_input(fit_, stretches_, coarser) / 3.0;
+}
+
+std::string DelayOfStep::why_no_fit() const {
+  if (stretches_.size() < spans_.size()) return "too few samples of '" + out_info_.name + "' whose past input is known";
+  if (!fit_.converged) return "the fit of the model found no end";
+  if (!(fit_.residual <= most_misfit * fit_.motion))
+    return "the model does not describe the motion: it leaves " + shown(100.0 * fit_.residual / fit_.motion, 2) +
+           " % of it unexplained; the unit may have been at a limit, or is not of this order";
+  const double u = std::sqrt(fit_.covariance(P::dead_time, P::dead_time));
+  if (fit_.condition > most_condition || !(u < 0.5 * seconds(settings_.longest)))
+    return "the motion has too little bandwidth to tell dead time from slowness (condition " +
+           shown(fit_.condition, 2) + ", at most " + shown(most_condition, 2) +
+           "); use steps, or triangles with sharp reversals";
+  return "";
+}
+
+std::string DelayOfStep::told_model() const {
+  std::string told = settings_.order == LagOrder::first ? "dead time and first order" : "dead time and second order";
+  return told + (fit_.fitted[P::play] ? ", with play" : ", without play");
+}
+
+Finding DelayOfStep::of_fit(const std::string& name, double value, const Eigen::VectorXd& gradient,
+                            std::vector<Contribution> more) const {
+  const double noise = propagated(gradient, fit_.covariance);
+  more.push_back(type_a("noise and misfit", noise, fit_.degrees_of_freedom));
+  const auto m = static_cast<double>(fit_.pull.size());
+  if (fit_.pull.size() > 1) {
+    double between = 0.0;
+    for (const auto& pull : fit_.pull) between += m / (m - 1.0) * std::pow(gradient.dot(pull), 2);
+    more.push_back(type_a("repeatability", std::sqrt(std::max(0.0, between - noise * noise)), m - 1.0));
+  }
+  more.push_back(rectangular("sampling of the input", std::abs(gradient.dot(sampling_))));
+  auto told = frame_;
+  told.conditions.emplace_back("model", told_model());
+  told.conditions.emplace_back("residual_memory", shown(fit_.whiteness, 2) + " between neighbours");
+  return told.measured(name, unit(name), value, std::move(more));
+}
+
+void DelayOfStep::add_fit_findings(std::vector<Finding>& findings) const {
+  const auto& m = fit_.model;
+  const bool second = m.order == LagOrder::second;
+  const auto gradient = [](std::initializer_list<std::pair<int, double>> parts) {
+    Eigen::VectorXd g = Eigen::VectorXd::Zero(P::count);
+    for (const auto& [which, value] : parts) g[which] = value;
+    return g;
+  };
+  auto dead = of_fit("dead_time", ms * m.dead_time, gradient({{P::dead_time, ms}}), shift_budget());
+  const auto slowness = gradient({{P::shape, -m.slowness()}, {P::damping, second ? m.slowness() : 0.0}});
+  const double covariance = gradient({{P::dead_time, 1.0}}).dot(fit_.covariance * slowness);
+  dead.conditions.emplace_back("covariance_with_slowness", shown(ms * ms * covariance, 3) + " ms^2");
+  auto ramp = of_fit("ramp_lag", ms * (m.dead_time + m.slowness()), ms * (gradient({{P::dead_time, 1.0}}) + slowness),
+                     shift_budget());
+  refuse_below_resolution(dead, input_.capture.timing(), interval_);
+  refuse_below_resolution(ramp, input_.capture.timing(), interval_);
+  findings.push_back(std::move(dead));
+  findings.push_back(std::move(ramp));
+  if (second) {
+    findings.push_back(frame_.missing("time_constant", "ms", "the fitted model is of second order"));
+    findings.push_back(of_fit("natural_frequency", m.natural, gradient({{P::shape, m.natural}}), {}));
+    findings.push_back(of_fit("damping", m.damping, gradient({{P::damping, m.damping}}), {}));
+  } else {
+    findings.push_back(of_fit("time_constant", ms / m.natural, gradient({{P::shape, -ms / m.natural}}), {}));
+    findings.push_back(frame_.missing("natural_frequency", "rad/s", "the fitted model is of first order"));
+    findings.push_back(frame_.missing("damping", "1", "the fitted model is of first order"));
+  }
+  const double in_span = spans_.front().input.span(), out_span = spans_.front().output.span();
+  auto calibration = calibration_budget(in_info_, in_span, m.gain / in_span);
+  for (auto& line : calibration_budget(out_info_, out_span, 1.0 / in_span)) calibration.push_back(line);
+  findings.push_back(of_fit("gain", m.gain, gradient({{P::gain, 1.0}}), calibration));
+  if (fit_.fitted[P::play])
+    findings.push_back(of_fit("lost_motion", m.play, gradient({{P::play, 1.0}}),
+                              {rectangular("resolution of the output", 0.5 * out_info_.resolution)}));
+  else
+    findings.push_back(frame_.missing("lost_motion", out_info_.unit,
+                                      settings_.play == PlayTerm::none
+                                          ? "the play term is switched off"
+                                          : "the motion does not reverse, so lost motion cannot be told"));
+  findings.push_back(frame_.exact("residual", out_info_.unit, fit_.residual));
+}
+
+void DelayOfStep::draw(std::vector<Figure>& figures) const {
+  const auto& span = spans_.front();
+  const auto& stretch = stretches_.front();
+  Figure motion{"Step '" + frame_.step + "': output, input through the gain, and fitted model",
+                "time in the step (s)",
+                out_info_.name + " (" + out_info_.unit + ")",
+                {},
+                {}};
+  std::vector<double> scaled, residual;
+  for (const double u : span.input.y) scaled.push_back(fit_.model.gain * u + fit_.model.offset);
+  for (std::size_t i = 0; i < stretch.t.size(); ++i)
+    residual.push_back(stretch.output[i] - fit_.fitted_output.front()[i]);
+  motion.curves = {thinned(in_info_.name + ", scaled", span.input.t, scaled),
+                   thinned(out_info_.name, span.output.t, span.output.y),
+                   thinned("model", stretch.t, fit_.fitted_output.front())};
+  figures.push_back(std::move(motion));
+  Figure left{"Step '" + frame_.step + "': what the model leaves unexplained",
+              "time in the step (s)",
+              "residual (" + out_info_.unit + ")",
+              {thinned("residual", stretch.t, residual)},
+              {}};
+  figures.push_back(std::move(left));
+}
+
+ScoreResult DelayOfStep::run() {
+  ScoreResult result;
+  if (spans_.empty()) {
+    for (const auto& kind : delay_score().entry.findings)
+      result.findings.push_back(frame_.missing(kind.name, unit(kind.name), trouble_));
+    return result;
+  }
+  result.findings.push_back(correlation());
+  fit();
+  const auto reason = why_no_fit();
+  if (reason.empty())
+    add_fit_findings(result.findings);
+  else
+    for (const auto& kind : delay_score().entry.findings)
+      if (kind.name != "correlation_lag") result.findings.push_back(frame_.missing(kind.name, unit(kind.name), reason));
+  if (stretches_.size() == spans_.size()) draw(result.figures);
+  return result;
+}
+
+ScoreResult run_delay(const ScoreInput& input) {
+  ScoreResult result;
+  for (const auto& [step, spans] : by_step(input.spans)) {
+    auto part = DelayOfStep{input, step, spans}.run();
+    std::move(part.findings.begin(), part.findings.end(), std::back_inserter(result.findings));
+    std::move(part.figures.begin(), part.figures.end(), std::back_inserter(result.figures));
+  }
+  if (input.spans.empty()) {
+    const auto& signals = input.capture.signals();
+    for (const auto& kind : delay_score().entry.findings)
+      result.findings.push_back(pair_frame(input, "delay", "")
+                                    .missing(kind.name,
+                                             finding_unit(kind.unit, signals[input.signal("input")].unit,
+                                                          signals[input.signal("output")].unit),
+                                             "no complete step to score", false));
+  }
+  return result;
 }
 
 }  // namespace
@@ -52,6 +326,7 @@ ScoreKind delay_score() {
       {"gain", "output/input", "output over input of the fitted model, signed"},
       {"lost_motion", "output", "width of the fitted play term, whatever its cause: play, friction or dead band"},
       {"residual", "output", "root mean square of what the fitted model leaves unexplained"}};
+  score.run = run_delay;
   return score;
 }
 

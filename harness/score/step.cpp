@@ -1,15 +1,16 @@
 // The score `step`: how the output answers when the input goes from one level to another. docs/scores/step.md.
 
+#include <algorithm>
+#include <cmath>
+
+#include "harness/score/figure.hpp"
+#include "harness/score/findings.hpp"
 #include "harness/score/scores.hpp"
+#include "harness/score/scoring.hpp"
+#include "harness/score/step_cycle.hpp"
 
 namespace trackrod {
 namespace {
-
-struct StepSettings {
-  double band{2.0};  // %
-  Duration quiet{from_seconds(0.1)};
-  std::optional<double> ratio;  // input unit per output unit
-};
 
 const Fields<StepSettings>& step_fields() {
   static const auto fields =
@@ -22,6 +23,124 @@ const Fields<StepSettings>& step_fields() {
           .may("ratio", &StepSettings::ratio, maybe(number(-1e6, 1e6)),
                "input over output at rest, signed; needed for steady_error");
   return fields;
+}
+
+constexpr double ms = 1e3;
+
+class StepScore {
+ public:
+  explicit StepScore(const ScoreInput& input)
+      : input_{input},
+        settings_{std::any_cast<const StepSettings&>(input.settings)},
+        in_info_{input.capture.signals()[input.signal("input")]},
+        out_info_{input.capture.signals()[input.signal("output")]} {}
+
+  ScoreResult run() const;
+
+ private:
+  Finding gather(const Frame& frame, const FindingKind& kind, const std::vector<StepCycle>& cycles) const;
+  Figure draw(const std::string& step, const StepCycle& c) const;
+
+  const ScoreInput& input_;
+  const StepSettings& settings_;
+  const SignalInfo& in_info_;
+  const SignalInfo& out_info_;
+};
+
+// The mean over the cycles. A few cycles in which something went wrong are left out, and said; more make the finding
+// empty.
+Finding StepScore::gather(const Frame& frame, const FindingKind& kind, const std::vector<StepCycle>& cycles) const {
+  const auto unit = finding_unit(kind.unit, in_info_.unit, out_info_.unit);
+  std::vector<double> values, noise;
+  std::vector<Contribution> budget;
+  std::optional<std::array<double, 2>> hull;
+  std::string reason;
+  for (const auto& c : cycles) {
+    const auto at = c.readings.find(kind.name);
+    if (!c.trouble.empty() || at == c.readings.end() || !at->second.value) {
+      const auto& why = !c.trouble.empty() ? c.trouble : at->second.reason;
+      if (reason.empty()) reason = why;
+      continue;
+    }
+    const auto& r = at->second;
+    values.push_back(*r.value);
+    noise.push_back(r.noise);
+    if (budget.empty()) budget = r.common;
+    if (r.hull && !hull) hull = {{1e300, -1e300}};
+    if (r.hull) hull = {{std::min((*hull)[0], (*r.hull)[0]), std::max((*hull)[1], (*r.hull)[1])}};
+  }
+  const std::size_t left_out = cycles.size() - values.size();
+  if (values.empty() || 3 * left_out > cycles.size())
+    return frame.missing(kind.name, unit,
+                         cycles.size() > 1 ? reason + " (in " + std::to_string(left_out) + " of " +
+                                                 std::to_string(cycles.size()) + " cycles)"
+                                           : reason);
+  const auto mean = repeated(values, noise);
+  budget.insert(budget.end(), mean.budget.begin(), mean.budget.end());
+  auto told = frame;
+  told.conditions.emplace_back("cycles", std::to_string(values.size()));
+  if (values.size() > 1) {
+    told.conditions.emplace_back("least", with_unit(mean.least, unit, 5));
+    told.conditions.emplace_back("greatest", with_unit(mean.greatest, unit, 5));
+  }
+  if (left_out > 0) told.conditions.emplace_back("left_out", std::to_string(left_out) + " cycles: " + reason);
+  auto finding = told.measured(kind.name, unit, mean.mean, budget);
+  if (finding.interval && hull)
+    finding.interval = {{std::min((*finding.interval)[0], (*hull)[0]), std::max((*finding.interval)[1], (*hull)[1])}};
+  if (finding.interval && kind.unit == "%") (*finding.interval)[0] = std::max(0.0, (*finding.interval)[0]);
+  return finding;
+}
+
+Figure StepScore::draw(const std::string& step, const StepCycle& c) const {
+  Figure figure;
+  figure.title = "Step '" + step + "': both signals from their old level (0) to their new one (1)";
+  figure.x_label = "time after the input's 50 % (ms)";
+  figure.y_label = "share of the change";
+  for (const auto& [s, first, last, name] : {std::tie(c.input, c.in_first, c.in_last, in_info_.name),
+                                             std::tie(c.output, c.out_first, c.out_last, out_info_.name)}) {
+    std::vector<double> x, y;
+    for (std::size_t i = 0; i < s.size(); ++i) {
+      x.push_back(ms * (s.t[i] - c.zero));
+      y.push_back((s.y[i] - first.value) / (last.value - first.value));
+    }
+    figure.curves.push_back(thinned(name, x, y));
+  }
+  for (const int percent : {10, 50, 90}) {
+    const auto& r = c.readings.at("delay_" + std::to_string(percent));
+    if (r.value) figure.marks.push_back({std::to_string(percent) + " %", 'x', *r.value, 0.0});
+  }
+  for (const double level : {0.0, 1.0}) figure.marks.push_back({"level", 'y', level, 0.0});
+  const auto& settled = c.readings.at("settling_time");
+  if (settled.value) figure.marks.push_back({"settled", 'x', *settled.value, 0.0});
+  figure.marks.push_back({"band", 'y', 1.0, 0.01 * settings_.band});
+  return figure;
+}
+
+ScoreResult StepScore::run() const {
+  ScoreResult result;
+  const auto kinds = step_score().entry.findings;
+  for (const auto& [step, spans] : by_step(input_.spans)) {
+    const auto frame = pair_frame(input_, "step", step);
+    std::vector<StepCycle> cycles(spans.size());
+    double interval = 0.0;
+    for (std::size_t i = 0; i < spans.size(); ++i) {
+      cycles[i] = read_step(input_, settings_, spans[i]);
+      interval = std::max({interval, cycles[i].input.interval, cycles[i].output.interval});
+    }
+    for (const auto& kind : kinds) {
+      result.findings.push_back(gather(frame, kind, cycles));
+      if (kind.name.starts_with("delay_"))
+        refuse_below_resolution(result.findings.back(), input_.capture.timing(), interval);
+    }
+    const auto good = std::find_if(cycles.begin(), cycles.end(), [](const StepCycle& c) { return c.trouble.empty(); });
+    if (good != cycles.end()) result.figures.push_back(draw(step, *good));
+  }
+  if (input_.spans.empty())
+    for (const auto& kind : kinds)
+      result.findings.push_back(pair_frame(input_, "step", "")
+                                    .missing(kind.name, finding_unit(kind.unit, in_info_.unit, out_info_.unit),
+                                             "no complete step to score", false));
+  return result;
 }
 
 }  // namespace
@@ -41,6 +160,7 @@ ScoreKind step_score() {
       {"input_overshoot", "%", "the same of the input"},
       {"settling_time", "ms", "from the input's 50 % instant until the output stays within the band"},
       {"steady_error", "output", "level of the output at rest minus input over ratio, of the change"}};
+  score.run = [](const ScoreInput& input) { return StepScore{input}.run(); };
   return score;
 }
 

@@ -1,0 +1,186 @@
+#include "harness/score/delay_data.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "harness/base/units.hpp"
+#include "harness/score/correlate.hpp"
+#include "harness/score/findings.hpp"
+
+namespace trackrod {
+namespace {
+
+constexpr double settling_past = 0.3;  // s of input before the span, for the model to forget how it began
+constexpr double gap_intervals = 5.0;  // longer without a sample: what the input did is not known
+
+// Stretches of time [from, to] for which the input is not known.
+std::vector<std::pair<double, double>> holes(const Series& input) {
+  std::vector<std::pair<double, double>> out;
+  for (std::size_t i = 1; i < input.size(); ++i)
+    if (input.t[i] - input.t[i - 1] > gap_intervals * input.interval) out.emplace_back(input.t[i - 1], input.t[i]);
+  return out;
+}
+
+// Linear interpolation at even instants, in one pass.
+std::vector<double> on_grid(const std::vector<double>& t, const std::vector<double>& y, double start, double dt,
+                            std::size_t count) {
+  std::vector<double> out(count);
+  std::size_t i = 1;
+  for (std::size_t k = 0; k < count; ++k) {
+    const double at = start + dt * static_cast<double>(k);
+    while (i + 1 < t.size() && t[i] < at) ++i;
+    const double part = std::clamp((at - t[i - 1]) / (t[i] - t[i - 1]), 0.0, 1.0);
+    out[k] = y[i - 1] + part * (y[i] - y[i - 1]);
+  }
+  return out;
+}
+
+double sum_of_squares(const std::vector<double>& v) {
+  double sum = 0.0;
+  for (const double x : v) sum += x * x;
+  return sum;
+}
+double variation(const std::vector<double>& v) {
+  double sum = 0.0, mean = 0.0;
+  for (const double x : v) mean += x / static_cast<double>(v.size());
+  for (const double x : v) sum += (x - mean) * (x - mean);
+  return sum;
+}
+
+// Standard uncertainty, in samples, of the lag at the best fit of y to a * x, for white noise in both: linearised about
+// it.
+double noise_of_lag(const std::vector<double>& x, const std::vector<double>& y, double x_noise, double y_noise,
+                    std::size_t half, bool rates) {
+  const double a = std::sqrt(variation(y) / std::max(1e-300, variation(x)));
+  const auto slope = central_difference(x, half);
+  const double curvature = sum_of_squares(slope);
+  if (!(curvature > 0.0) || !(a > 0.0)) return std::numeric_limits<double>::infinity();
+  const double carried = rates ? sum_of_squares(central_difference(slope, half)) : curvature;
+  return std::sqrt((y_noise * y_noise / (a * a) + x_noise * x_noise) * carried) / curvature;
+}
+
+// First on a thinned series over all lags, then finely about the peak.
+std::optional<CorrelationLag> find_lag(const std::vector<double>& x, const std::vector<double>& y, int most,
+                                       int ahead) {
+  const int thin = std::max(1, most / 200);
+  if (thin == 1) return correlation_lag(x, y, most, -ahead, most);
+  const int lead = most / thin;
+  std::vector<double> coarse_x, coarse_y;
+  for (auto i = static_cast<std::size_t>(most - lead * thin); i < x.size(); i += static_cast<std::size_t>(thin))
+    coarse_x.push_back(x[i]);
+  for (std::size_t i = 0; i + static_cast<std::size_t>(thin) < y.size(); i += static_cast<std::size_t>(thin))
+    coarse_y.push_back(y[i]);
+  const auto rough = correlation_lag(coarse_x, coarse_y, lead, 0, lead);
+  if (!rough) return std::nullopt;
+  const int least = std::max(-ahead, static_cast<int>(std::floor((rough->samples - 2.0) * thin)));
+  const int greatest = std::min(most, static_cast<int>(std::ceil((rough->samples + 2.0) * thin)));
+  return correlation_lag(x, y, most, least, greatest);
+}
+
+}  // namespace
+
+DelaySpan read_delay_span(const ScoreInput& input, const Span& span, double longest) {
+  DelaySpan out;
+  const auto& signals = input.capture.signals();
+  const auto in = input.signal("input"), result = input.signal("output");
+  const auto past = std::max(input.capture.begin(), span.from - from_seconds(longest + settling_past));
+  out.length = seconds(span.to - span.from);
+  out.input = read_series(input.capture, in, past, span.to, span.from);
+  out.output = read_series(input.capture, result, span.from, span.to, span.from);
+  out.trouble = !out.input.trouble.empty() ? out.input.trouble : out.output.trouble;
+  if (!out.trouble.empty()) return out;
+  for (const bool is_input : {true, false}) {
+    const auto& series = is_input ? out.input : out.output;
+    const auto& info = signals[is_input ? in : result];
+    if (series.span() > std::max(12.0 * series.noise, 4.0 * info.resolution)) continue;
+    out.trouble = "no motion: '" + info.name + "' moved by " + with_unit(series.span(), info.unit) +
+                  ", hardly more than its noise and resolution";
+    return out;
+  }
+  out.trouble = stuck(out.input, out.output, signals[in].name, signals[result].name);
+  return out;
+}
+
+Stretch stretch_of(const DelaySpan& span, double dt, std::size_t stride, double longest) {
+  Stretch s;
+  s.start = span.input.t.front();
+  s.dt = dt;
+  const auto count = static_cast<std::size_t>((span.input.t.back() - s.start) / dt) + 1;
+  s.input = on_grid(span.input.t, span.input.y, s.start, dt, count);
+  const auto gaps = holes(span.input);
+  // Where the recording itself begins with the span, the input's past is not known for the first outputs.
+  const double known_from = s.start > -0.5 * longest ? s.start + longest : s.start;
+  std::size_t gap = 0;
+  for (std::size_t i = 0; i < span.output.size(); i += stride) {
+    const double t = span.output.t[i];
+    while (gap < gaps.size() && t >= gaps[gap].second + longest) ++gap;
+    const bool unknown = t < known_from || (gap < gaps.size() && t > gaps[gap].first);
+    if (unknown) continue;
+    s.t.push_back(t);
+    s.output.push_back(span.output.y[i]);
+  }
+  return s;
+}
+
+std::vector<double> coarser_input(const DelaySpan& span, const Stretch& stretch) {
+  std::vector<double> t, y;
+  for (std::size_t i = 0; i < span.input.size(); i += 2) {
+    t.push_back(span.input.t[i]);
+    y.push_back(span.input.y[i]);
+  }
+  return on_grid(t, y, stretch.start, stretch.dt, stretch.input.size());
+}
+
+SpanLag correlated_lag(const DelaySpan& span, bool rates, double longest, double dt, double phase) {
+  SpanLag out;
+  const int most = static_cast<int>(std::ceil(longest / dt)) + 1;
+  constexpr int ahead = 10;  // lags below zero: the output ahead of the input
+  const auto half = rates ? std::max<std::size_t>(1, static_cast<std::size_t>(0.005 / dt + 0.5)) : 1;
+  const double first = std::max(0.0, span.input.t.front() + (most + static_cast<double>(half)) * dt) + phase * dt;
+  const double last = std::min(span.output.t.back(), span.input.t.back()) - (ahead + 1.0) * dt;
+  if (last - first < 20.0 * dt || last - first < 0.25 * span.length) {
+    out.reason =
+        "the step is too short for lags up to " + with_unit(1e3 * longest, "ms") + "; set a smaller \"longest\"";
+    return out;
+  }
+  const auto count = static_cast<std::size_t>((last - first) / dt);
+  auto y = on_grid(span.output.t, span.output.y, first, dt, count);
+  auto x = on_grid(span.input.t, span.input.y, first - most * dt, dt, count + static_cast<std::size_t>(most + ahead));
+  if (rates) {
+    x = central_difference(x, half);
+    y = central_difference(y, half);
+  }
+  const auto lag = find_lag(x, y, most, ahead);
+  if (!lag) {
+    out.reason = "no shift from 0 to " + with_unit(1e3 * longest, "ms") +
+                 " makes the two signals most alike: the peak is at an end";
+    return out;
+  }
+  if (std::abs(lag->coefficient) < 0.5) {
+    out.reason =
+        "the two signals do not resemble each other: their correlation is " + shown(lag->coefficient, 2) + " at best";
+    return out;
+  }
+  out.lag = lag->samples * dt;
+  out.coefficient = lag->coefficient;
+  out.noise = dt * noise_of_lag(x, y, span.input.noise, span.output.noise, half, rates);
+  const auto speed = central_difference(x, 1);
+  out.frequency = std::sqrt(sum_of_squares(speed) / std::max(1e-300, variation(x))) / dt / (2.0 * std::numbers::pi);
+  return out;
+}
+
+bool reverses(const Series& s) {
+  const double enough = 0.3 * s.span();
+  double low = s.y.front(), high = s.y.front();
+  bool rose = false, fell = false;
+  for (const double y : s.y) {
+    low = std::min(low, y);
+    high = std::max(high, y);
+    rose = rose || y - low > enough;
+    fell = fell || high - y > enough;
+  }
+  return rose && fell;
+}
+
+}  // namespace trackrod

@@ -1,0 +1,41 @@
+#pragma once
+// Spans of a capture made ready for the score `delay`: both signals, cleaned, with enough of the input's past.
+
+#include <string>
+#include <vector>
+
+#include "harness/score/lag_model.hpp"
+#include "harness/score/score.hpp"
+#include "harness/score/series.hpp"
+
+namespace trackrod {
+
+struct DelaySpan {
+  Series input, output;  // s after the span's start; the input reaches back before it
+  double length{0.0};    // s
+  std::string trouble;   // why it cannot be used
+};
+
+// `longest`: the longest lag that is looked for, s.
+DelaySpan read_delay_span(const ScoreInput& input, const Span& span, double longest);
+
+// For the model: the input on an even grid of `dt`, and every `stride`-th output sample whose past input is known.
+Stretch stretch_of(const DelaySpan& span, double dt, std::size_t stride, double longest);
+
+// The input's even grid made from every second of its samples only: what sampling more coarsely would have given.
+std::vector<double> coarser_input(const DelaySpan& span, const Stretch& stretch);
+
+// Lag in s by correlation of levels or rates (differences over +- 5 ms), on a grid of `dt` shifted by `phase` (of dt).
+struct SpanLag {
+  double lag{0.0};    // s
+  double noise{0.0};  // s, standard uncertainty that the noise of both signals explains
+  double coefficient{0.0};
+  double frequency{0.0};  // Hz, root mean square frequency of what was correlated
+  std::string reason;     // why there is no lag
+};
+SpanLag correlated_lag(const DelaySpan& span, bool rates, double longest, double dt, double phase);
+
+// True when the values go up and down by a good part of their span.
+bool reverses(const Series& s);
+
+}  // namespace trackrod

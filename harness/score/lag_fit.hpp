@@ -1,0 +1,43 @@
+#pragma once
+// Least-squares fit of the lag model to stretches of measurement, and what the fit is worth.
+
+#include <Eigen/Dense>
+#include <vector>
+
+#include "harness/score/lag_model.hpp"
+
+namespace trackrod {
+
+// Order of the parameters in covariances and gradients. `shape` is ln(natural), `damping` ln(damping).
+struct LagParameter {
+  enum : int { dead_time, gain, offset, shape, damping, play, count };
+};
+
+struct LagFit {
+  LagModel model;
+  bool converged{false};
+  double residual{0.0};   // root mean square, unit of the output
+  double motion{0.0};     // standard deviation of the measured output
+  double whiteness{0.0};  // correlation of neighbouring residuals; near 0 when the model leaves nothing but noise
+  // Ratio of the largest to the least eigenvalue of the information matrix, each parameter scaled to 1 on the diagonal:
+  // how nearly the motion lets parameters stand in for each other.
+  double condition{0.0};
+  std::vector<bool> fitted;                        // by LagParameter
+  std::vector<std::vector<double>> fitted_output;  // by stretch
+
+  // Covariance of the parameters (0 where not fitted) from the residuals: they count by how much they can move the
+  // parameters, and by how long they resemble each other, so what the model cannot follow widens it too.
+  Eigen::MatrixXd covariance;
+  double degrees_of_freedom{0.0};
+  // By how much each stretch by itself pulls the parameters: columns sum to nearly 0.
+  std::vector<Eigen::VectorXd> pull;
+};
+
+// `lag_guess` (s) is about dead time plus slowness. Deterministic.
+LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool with_play, double lag_guess);
+
+// Shift of the parameters, to first order, when the stretches' inputs are replaced by these.
+Eigen::VectorXd shift_by_input(const LagFit& fit, const std::vector<Stretch>& stretches,
+                               const std::vector<std::vector<double>>& inputs);
+
+}  // namespace trackrod

@@ -1,0 +1,153 @@
+#include "harness/score/series.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "harness/base/units.hpp"
+
+namespace trackrod {
+namespace {
+
+constexpr std::size_t fewest_samples = 8;
+constexpr std::size_t saturated_run = 5;  // samples in a row at the end of the range
+
+// From below: is the run at the end of the range, where the sensor can only clip?
+bool saturated(const Series& s, double limit, double resolution, bool upper) {
+  const double slack = 0.5 * resolution + 1e-9 * std::abs(limit);
+  std::size_t run = 0;
+  for (const double y : s.y) {
+    run = (upper ? y >= limit - slack : y <= limit + slack) ? run + 1 : 0;
+    if (run >= saturated_run) return true;
+  }
+  return false;
+}
+
+std::string find_trouble(const Series& s, const SignalInfo& info) {
+  const auto name = "'" + info.name + "'";
+  if (s.size() == 0 && s.no_value > 0) return name + " said \"no value\" throughout";
+  if (s.size() < fewest_samples) return name + " has " + std::to_string(s.size()) + " samples here: too few";
+  if (s.no_value * 10 > s.size()) return name + " said \"no value\" in more than a tenth of its samples";
+  if (s.span() == 0.0) return name + " did not change by one digit: frozen, or nothing moved";
+  if (info.range_low < info.range_high) {
+    if (saturated(s, info.range_high, info.resolution, true))
+      return name + " is saturated: it stays at the upper end of its range, " + shown(info.range_high) + " " +
+             info.unit;
+    if (saturated(s, info.range_low, info.resolution, false))
+      return name + " is saturated: it stays at the lower end of its range, " + shown(info.range_low) + " " + info.unit;
+  }
+  return "";
+}
+
+// The motion of `other` during the longest runs in which `s` keeps one value to the last digit, as a share of its span.
+struct Standstill {
+  double share{0.0};
+  double length{0.0};  // s
+  double at{0.0};      // s
+};
+Standstill worst_standstill(const Series& s, const Series& other) {
+  Standstill worst;
+  for (std::size_t i = 0; i < s.size();) {
+    std::size_t j = i + 1;
+    while (j < s.size() && s.y[j] == s.y[i]) ++j;
+    const double length = s.t[j - 1] - s.t[i];
+    if (j - i >= 20 && length > 0.05) {
+      const auto first = other.from(s.t[i]), last = other.from(s.t[j - 1]);
+      if (last > first) {
+        const auto begin = other.y.begin() + static_cast<std::ptrdiff_t>(first);
+        const auto end = other.y.begin() + static_cast<std::ptrdiff_t>(last);
+        const auto [low, high] = std::minmax_element(begin, end);
+        const double share = (*high - *low) / other.span();
+        if (share > worst.share) worst = {share, length, s.t[i]};
+      }
+    }
+    i = j;
+  }
+  return worst;
+}
+
+std::string longest_hole(const Series& s, const std::string& name) {
+  for (std::size_t i = 1; i < s.size(); ++i) {
+    const double gap = s.t[i] - s.t[i - 1];
+    if (gap > std::max(0.25, 20.0 * s.interval))
+      return "'" + name + "' has no samples for " + shown(1e3 * gap, 3) + " ms";
+  }
+  return "";
+}
+
+}  // namespace
+
+double Series::at(double time) const {
+  const auto i = from(time);
+  if (i == 0) return y.front();
+  if (i >= size()) return y.back();
+  const double share = (time - t[i - 1]) / (t[i] - t[i - 1]);
+  return y[i - 1] + share * (y[i] - y[i - 1]);
+}
+
+std::size_t Series::from(double time) const {
+  return static_cast<std::size_t>(std::lower_bound(t.begin(), t.end(), time) - t.begin());
+}
+
+double Series::span() const {
+  if (y.empty()) return 0.0;
+  const auto [low, high] = std::minmax_element(y.begin(), y.end());
+  return *high - *low;
+}
+
+double median_of(std::vector<double> values) {
+  if (values.empty()) return 0.0;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+double noise_of(const std::vector<double>& y) {
+  std::vector<double> difference;
+  for (std::size_t i = 3; i < y.size(); ++i)
+    difference.push_back(std::abs(y[i] - 3 * y[i - 1] + 3 * y[i - 2] - y[i - 3]));
+  return 1.4826 * median_of(std::move(difference)) / std::sqrt(20.0);
+}
+
+Series read_series(const CaptureView& capture, SignalIndex signal, BenchTime from, BenchTime to, BenchTime origin) {
+  const auto& info = capture.signals()[signal];
+  Series s;
+  const auto points = capture.points(signal, from + info.delay, to + info.delay);
+  if (!points) {
+    s.trouble = points.error().context;
+    return s;
+  }
+  std::vector<double> widths, intervals;
+  for (const auto& p : *points) {
+    if (!std::isfinite(p.value)) {
+      ++s.no_value;
+      continue;
+    }
+    const double t = seconds(p.when - info.delay - origin);
+    if (!s.t.empty() && t <= s.t.back()) continue;  // two at one instant: the first stands
+    if (!s.t.empty()) intervals.push_back(t - s.t.back());
+    s.t.push_back(t);
+    s.y.push_back(p.value);
+    widths.push_back(1e-9 * p.uncertainty_ns);
+  }
+  s.interval = median_of(std::move(intervals));
+  s.stamp_half_width = median_of(std::move(widths));
+  s.noise = std::max(noise_of(s.y), info.resolution / std::sqrt(12.0));
+  s.trouble = find_trouble(s, info);
+  return s;
+}
+
+std::string stuck(const Series& input, const Series& output, const std::string& input_name,
+                  const std::string& output_name) {
+  constexpr double too_much = 0.25;  // of the other's motion
+  for (const auto& [s, other, name, other_name] :
+       {std::tie(output, input, output_name, input_name), std::tie(input, output, input_name, output_name)}) {
+    if (auto hole = longest_hole(s, name); !hole.empty()) return hole;
+    const auto still = worst_standstill(s, other);
+    if (still.share > too_much)
+      return "'" + name + "' is frozen: it keeps one value for " + shown(1e3 * still.length, 3) + " ms while '" +
+             other_name + "' goes through " + shown(100.0 * still.share, 2) + " % of its motion";
+  }
+  return "";
+}
+
+}  // namespace trackrod
