@@ -49,17 +49,37 @@ class UnitSystem {
       std::abort();
     }
     one_ = ut_get_dimensionless_unit_one(system_);
-    constexpr std::string_view open = "<symbol>", shut = "</symbol>", unit_tag = "<unit>";
-    for (auto at = xml.find(open, xml.find(unit_tag)); at != std::string_view::npos; at = xml.find(open, at + 1)) {
+    // The names to suggest: each unit, then each with a prefix. The table lists the prefixes first.
+    const auto prefixes = symbols_in(xml.substr(0, xml.find("<unit>")));
+    const auto plain = symbols_in(xml.substr(xml.find("<unit>")));
+    symbols_ = plain;
+    for (const auto& prefix : prefixes)
+      for (const auto& symbol : plain) symbols_.push_back(prefix + symbol);
+  }
+  static std::vector<std::string> symbols_in(std::string_view xml) {
+    constexpr std::string_view open = "<symbol>", shut = "</symbol>";
+    std::vector<std::string> symbols;
+    for (auto at = xml.find(open); at != std::string_view::npos; at = xml.find(open, at + 1)) {
       const auto from = at + open.size();
-      symbols_.emplace_back(xml.substr(from, xml.find(shut, from) - from));
+      symbols.emplace_back(xml.substr(from, xml.find(shut, from) - from));
     }
+    return symbols;
   }
   ut_system* system_{nullptr};
   ut_unit* one_{nullptr};
   std::mutex mutex_;
   std::vector<std::string> symbols_;
 };
+
+// Signs that people write and the table spells in ASCII.
+std::string in_ascii(std::string text) {
+  using Spelling = std::pair<std::string_view, std::string_view>;
+  for (const auto& [sign, ascii] : {Spelling{"\u00B0", "deg"}, Spelling{"\u00B5", "u"}, Spelling{"\u03BC", "u"},
+                                    Spelling{"\u03A9", "ohm"}, Spelling{"\u2126", "ohm"}})
+    for (auto at = text.find(sign); at != std::string::npos; at = text.find(sign, at))
+      text.replace(at, sign.size(), ascii);
+  return text;
+}
 
 const ut_unit* raw(const std::shared_ptr<void>& handle) {
   return handle ? static_cast<const ut_unit*>(handle.get()) : UnitSystem::get().one();
@@ -78,8 +98,9 @@ Result<Unit> Unit::parse(const std::string& text) {
     unit.handle_ = UnitSystem::get().parse(text);
   if (!unit.handle_) {
     auto sentence = "'" + text + "' is no known unit";
-    if (const auto near = nearest(text, UnitSystem::get().symbols()); !near.empty())
-      sentence += "; did you mean '" + near + "'?";
+    const auto ascii = in_ascii(text);
+    const auto near = ascii != text ? ascii : nearest(text, UnitSystem::get().symbols());
+    if (!near.empty()) sentence += "; did you mean '" + near + "'?";
     return fail(Fault::bad_input, sentence);
   }
   return unit;
