@@ -36,6 +36,10 @@ std::string identity(const Finding& f) {
   return wrap("div", out + element("div", joined(place), "soft"));
 }
 
+std::string amount(double u, const std::string& unit) {
+  return std::isfinite(u) ? shown(u, 3) + " " + unit : "not known";
+}
+
 std::string degrees(double nu) { return std::isfinite(nu) ? shown(nu, 4) : "∞"; }
 
 std::string share_of(const Contribution& c, double total) {
@@ -50,7 +54,7 @@ std::string budget(const Finding& f) {
     if (std::isfinite(c.standard_uncertainty)) total += c.standard_uncertainty * c.standard_uncertainty;
   std::vector<std::vector<std::string>> rows;
   for (const auto& c : f.budget)
-    rows.push_back({escaped(c.name), escaped(shown(c.standard_uncertainty, 3) + " " + f.unit), share_of(c, total),
+    rows.push_back({escaped(c.name), escaped(amount(c.standard_uncertainty, f.unit)), share_of(c, total),
                     std::string(1, c.type), escaped(c.distribution), degrees(c.degrees_of_freedom)});
   auto title = std::string{"Uncertainty budget"};
   if (f.standard_uncertainty && std::isfinite(*f.standard_uncertainty))

@@ -91,19 +91,19 @@ std::string timing(const TimingQuality& t) {
   const auto three = [](Duration a, Duration b, Duration c) {
     return span_text(a) + " / " + span_text(b) + " / " + span_text(c);
   };
-  auto out = table(
-      {"", "measured", "what it bounds"},
-      {row("period of the loop", span_text(t.tick), "An input waits up to this long before the loop sees it."),
-       row("ticks that ran", std::to_string(t.ticks), ""),
-       row("ticks missed", std::to_string(t.missed) + " (" + shown(share, 2) + " %)",
-           "In a missed tick no setpoint was worked out and no interlock was looked at."),
-       row("late, half / 99 % / greatest", three(t.late_p50, t.late_p99, t.late_max),
-           "How long after its due time a tick began: setpoints went out no earlier than that."),
-       row("work, half / 99 % / greatest", three(t.work_p50, t.work_p99, t.work_max),
-           "From wake-up to setpoints handed to the system: the harness's own share of a reaction."),
-       row("oldest input when used", span_text(t.input_age_max),
-           "Interlocks and conditions saw values up to this old.")},
-      "");
+  auto out =
+      table({"", "measured", "what it bounds"},
+            {row("period of the loop", span_text(t.tick), "An input waits up to this long before the loop sees it."),
+             row("ticks that ran", std::to_string(t.ticks), ""),
+             row("ticks missed", std::to_string(t.missed) + " (" + shown(share, 2) + " %)",
+                 "In a missed tick no setpoint was worked out and no interlock was looked at."),
+             row("late, half / 99 % / greatest", three(t.late_p50, t.late_p99, t.late_max),
+                 "How long after its due time a tick began: setpoints went out no earlier than that."),
+             row("work, half / 99 % / greatest", three(t.work_p50, t.work_p99, t.work_max),
+                 "From wake-up to setpoints handed to the system: the harness's own share of a reaction."),
+             row("oldest input when used", span_text(t.input_age_max),
+                 "Interlocks and conditions saw values up to this old.")},
+            "");
   if (!t.late_histogram.empty()) out += wrap("figure", draw_svg(lateness_figure(t), {720, 260}));
   return section("Timing of the run", out);
 }

@@ -238,8 +238,9 @@ std::string Plot::description() const {
     text += least > greatest ? "no data." : "least " + shown(least, 4) + ", greatest " + shown(greatest, 4) + ".";
   }
   for (const auto& mark : figure_.marks) {
+    if (!std::isfinite(mark.value)) continue;
     text += " Mark " + mark.label + " at " + std::string(1, mark.axis) + " = " + shown(mark.value, 6);
-    text += mark.half_width > 0.0 ? ", ± " + shown(mark.half_width, 3) + "." : ".";
+    text += mark.half_width > 0.0 && std::isfinite(mark.half_width) ? ", ± " + shown(mark.half_width, 3) + "." : ".";
   }
   return text;
 }

@@ -146,8 +146,9 @@ std::string key_text(const Figure& figure, bool lettered) {
   for (std::size_t i = 0; lettered && i < figure.curves.size(); ++i)
     add(std::string(1, letter_of(i)) + " " + figure.curves[i].label);
   for (const auto& mark : figure.marks) {
+    if (!std::isfinite(mark.value)) continue;
     auto words = mark.label + " at " + mark.axis + " = " + shown(mark.value, 6);
-    if (mark.half_width > 0.0) words += " ± " + shown(mark.half_width, 3);
+    if (mark.half_width > 0.0 && std::isfinite(mark.half_width)) words += " ± " + shown(mark.half_width, 3);
     add(words);
   }
   return out;

@@ -1,0 +1,161 @@
+#include "harness/report/html.hpp"
+
+#include <limits>
+
+#include "tests/catch.hpp"
+#include "tests/report/example.hpp"
+#include "tests/report/judges.hpp"
+
+using namespace trackrod;
+
+namespace {
+
+bool has(const std::string& text, const std::string& part) { return text.find(part) != std::string::npos; }
+
+}  // namespace
+
+TEST_CASE("the report is well-formed, as HTML and as XML") {
+  const auto page = write_html(example::report());
+  const auto tags = judges::html(page);
+  CAPTURE(tags.said);
+  CHECK(tags.good);
+  const auto tree = judges::xml(page.substr(page.find("<html")));
+  CAPTURE(tree.said);
+  CHECK(tree.good);
+  const auto empty = judges::html(write_html(Report{}));
+  CAPTURE(empty.said);
+  CHECK(empty.good);
+}
+
+TEST_CASE("the report runs no script and asks no host") {
+  const auto page = write_html(example::report());
+  const auto tags = judges::html(page);
+  for (const auto* tag : {"script", "link", "img", "iframe", "object", "a", "form"})
+    CHECK_FALSE(has(" " + tags.said, " " + std::string{tag} + " "));
+  for (const auto* part : {"src=", "href=", "url(", "@import", " style=", "onload", "javascript:"})
+    CHECK_FALSE(has(page, part));
+  auto rest = page;  // the only address is the name of the SVG language, which nobody fetches
+  const std::string name = "http://www.w3.org/2000/svg";
+  for (std::size_t at; (at = rest.find(name)) != std::string::npos;) rest.erase(at, name.size());
+  CHECK_FALSE(has(rest, "http:"));
+  CHECK_FALSE(has(rest, "https:"));
+  CHECK(has(page, "default-src 'none'"));
+}
+
+TEST_CASE("the same report gives the same bytes") {
+  CHECK(write_html(example::report()) == write_html(example::report()));
+}
+
+TEST_CASE("names with signs of markup stay text") {
+  auto r = example::report();
+  const std::string evil = "<evil a='1' b=\"2\">&amp;";
+  auto& f = r.facts;
+  f.run = f.plan = f.plan_file = f.plan_description = f.bench = f.bench_file = f.unit = f.unit_serial =
+      f.unit_description = f.technician = f.ending = f.software = evil;
+  f.host = f.hashes = {{evil, evil}};
+  f.deviations = f.cautions = {evil};
+  f.events = {{Duration{}, evil}};
+  for (auto& x : r.findings) {
+    x.name = x.step = x.unit = x.requirement = x.reason = x.rule = evil;
+    x.signals = {evil};
+    x.conditions = {{evil, evil}};
+    for (auto& c : x.budget) c.name = c.distribution = evil;
+  }
+  for (auto& x : r.figures) {
+    x.title = x.x_label = x.y_label = evil;
+    for (auto& c : x.curves) c.label = evil;
+    for (auto& m : x.marks) m.label = evil;
+  }
+  for (auto& s : r.signals) s.name = s.location = s.unit = s.calibration.certificate = evil;
+  for (auto& g : r.gaps) g.why = evil;
+  const auto page = write_html(r);
+  const auto tags = judges::html(page);
+  CAPTURE(tags.said);
+  CHECK(tags.good);
+  CHECK_FALSE(has(tags.said, "evil"));
+  CHECK_FALSE(has(page, "<evil"));
+  CHECK(has(page, "&lt;evil a=&#39;1&#39; b=&quot;2&quot;&gt;&amp;amp;"));
+}
+
+TEST_CASE("the verdict and its counts come before everything else") {
+  const auto page = write_html(example::report());
+  const auto verdict = page.find("<strong>fail</strong>");
+  REQUIRE(verdict != std::string::npos);
+  CHECK(verdict < page.find("<h2>"));
+  CHECK(verdict < page.find("Bear in mind"));
+  for (const auto* count :
+       {"<b>1</b> pass", "<b>1</b> fail", "<b>1</b> inconclusive", "<b>1</b> not run", "<b>2</b> without a limit"})
+    CHECK(has(page, count));
+  CHECK(has(page, "At least one finding breaks its limit."));
+}
+
+TEST_CASE("each overall verdict has its own words and frame") {
+  auto r = example::report();
+  const auto with = [&](std::vector<Finding> findings) {
+    r.findings = std::move(findings);
+    return write_html(r);
+  };
+  const auto all = example::findings();
+  CHECK(has(with({all[0]}), "class=\"verdict pass\""));
+  CHECK(has(with({all[2]}), "class=\"verdict inconclusive\""));
+  CHECK(has(with({all[3]}), "class=\"verdict not-run\""));
+  CHECK(has(with({all[4]}), "class=\"verdict unjudged\""));
+  CHECK(has(with({}), "<strong>no verdict</strong>"));
+}
+
+TEST_CASE("calibrations lapse by the date of the run, not of the reading") {
+  auto r = example::report();
+  r.signals = {example::signal("road.angle_ref", true, "2025-10-01", "2026-10-01")};
+  const auto lapsed_on = [&](const std::string& started) {
+    r.facts.started = started;
+    return has(write_html(r), "LAPSED before this run");
+  };
+  CHECK_FALSE(lapsed_on("2026-09-30 23:59:59 +00:00"));
+  CHECK_FALSE(lapsed_on("2026-10-01 08:00:00 +00:00"));  // the due day still counts
+  CHECK(lapsed_on("2026-10-02 00:00:00 +00:00"));
+  CHECK(lapsed_on("2031-01-01 00:00:00 +00:00"));
+  CHECK_FALSE(lapsed_on("yesterday"));
+  CHECK(has(write_html(r), "The date of the run is unknown"));
+}
+
+TEST_CASE("what a reader must bear in mind is at the top") {
+  const auto page = write_html(example::report());
+  const auto top = page.substr(0, page.find("<h2>"));
+  CHECK(has(top, "&#39;road.angle_ref&#39; was due on 2026-10-01"));
+  CHECK(has(top, "&#39;rack.force&#39; measures for the bench and was never calibrated"));
+  CHECK_FALSE(has(top, "unit.motor_angle"));  // the unit's own sensor is not the bench's to calibrate
+  CHECK(has(top, "missed 10 ticks"));
+  CHECK(has(top, "1 gap (64 records lost)"));
+  CHECK(has(top, "did not end as planned"));
+  auto r = example::report();
+  r.facts.rehearsal = true;
+  CHECK(has(write_html(r), "Rehearsal."));
+}
+
+TEST_CASE("gaps, timing, budgets, hashes and the cautions are stated") {
+  const auto page = write_html(example::report());
+  for (const auto* part :
+       {"120.000 s", "the ring between loop and keeper was full", "10 (0.0034 %)", "6 µs / 41 µs / 187 µs",
+        "<details><summary>Uncertainty budget", "sensor calibration", "∞", "sha256:9f86d081", "never replaces it",
+        "Local safety rules", "qualified people", "Lateness of the loop"})
+    CHECK(has(page, part));
+  CHECK(has(write_html(Report{}), "None was found"));
+}
+
+TEST_CASE("a number that does not exist is never printed as one") {
+  auto r = example::report();
+  const double none = std::numeric_limits<double>::quiet_NaN();
+  for (auto& f : r.findings) {
+    f.value = none;
+    f.interval = {none, none};
+    f.standard_uncertainty = none;
+    f.coverage = none;
+    for (auto& c : f.budget) c.standard_uncertainty = c.degrees_of_freedom = none;
+  }
+  const auto page = write_html(r);
+  const auto body = page.substr(page.find("<body>"));
+  CHECK_FALSE(has(body, "nan"));
+  CHECK_FALSE(has(body, "inf "));
+  CHECK(has(body, "no value"));
+  CHECK(has(body, "not known"));
+}
