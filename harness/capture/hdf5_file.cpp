@@ -17,13 +17,16 @@ herr_t take_innermost(unsigned n, const H5E_error2_t* error, void* out) {
   throw Hdf5Error{reason.empty() ? what : what + ": " + reason};
 }
 
-Handle text_type(std::size_t length) {
+Handle text_type(std::size_t length, H5T_cset_t marked_as) {
   Handle type{need(H5Tcopy(H5T_C_S1), "a text type"), H5Tclose};
   need(H5Tset_size(type.get(), std::max<std::size_t>(length, 1)), "a text type");
-  need(H5Tset_cset(type.get(), H5T_CSET_UTF8), "a text type");
+  need(H5Tset_cset(type.get(), marked_as), "a text type");
   need(H5Tset_strpad(type.get(), H5T_STR_NULLPAD), "a text type");
   return type;
 }
+
+// The texts of datasets are UTF-8 too, but not marked so: Octave 7 refuses a whole file for the mark.
+constexpr auto dataset_mark = H5T_CSET_ASCII;
 
 Handle scalar_space() { return {need(H5Screate(H5S_SCALAR), "a scalar"), H5Sclose}; }
 
@@ -115,10 +118,10 @@ Column Column::create(const Handle& parent, const std::string& name, hid_t type,
 Column Column::create_texts(const Handle& parent, const std::string& name, const std::vector<std::string>& texts) {
   std::size_t longest = 1;
   for (const auto& t : texts) longest = std::max(longest, t.size());
-  const auto type = text_type(longest);
-  auto column = create(parent, name, type.get(), nullptr, std::clamp<hsize_t>(texts.size(), 1, chunk_rows));
   std::string rows;
   for (const auto& t : texts) rows += t + std::string(longest - t.size(), '\0');
+  const auto type = text_type(longest, dataset_mark);
+  auto column = create(parent, name, type.get(), nullptr, std::clamp<hsize_t>(texts.size(), 1, chunk_rows));
   column.append(rows.data(), texts.size(), type.get());
   return column;
 }
@@ -167,7 +170,7 @@ std::vector<std::string> Column::read_texts() const {
 
 void write_attribute(const Handle& object, const std::string& name, const std::string& text) {
   const auto padded = text.empty() ? std::string(1, '\0') : text;
-  write_attribute(object, name, text_type(padded.size()).get(), padded.data());
+  write_attribute(object, name, text_type(padded.size(), H5T_CSET_UTF8).get(), padded.data());
 }
 void write_attribute(const Handle& object, const std::string& name, double value) {
   write_attribute(object, name, native<double>(), &value);
@@ -196,7 +199,7 @@ std::int64_t read_number_attribute(const Handle& object, const std::string& name
 }
 
 void write_text(const Handle& parent, const std::string& name, const std::string& text) {
-  const auto type = text_type(text.size());
+  const auto type = text_type(text.size(), dataset_mark);
   const auto space = scalar_space();
   const auto what = "dataset '" + name + "'";
   const Handle dataset{

@@ -19,11 +19,6 @@ namespace {
 constexpr std::size_t largest_batch = 32768;  // records; bounds the memory when nobody flushes
 constexpr Duration flush_every = std::chrono::milliseconds{100};
 
-BenchTime time_of(const Record& r) {
-  if (r.kind == Record::Kind::sample) return r.sample.when;
-  return r.kind == Record::Kind::tick ? r.tick.due : r.event.when;
-}
-
 }  // namespace
 
 struct JournalWriter::State {
@@ -44,6 +39,7 @@ struct JournalWriter::State {
   FileDescriptor file;
   unsigned segment{0};
   std::uint64_t segment_bytes{0}, bytes{0}, sequence{0};
+  BenchTime now{};  // the last tick's due time: stamps of samples may lie anywhere
   std::optional<BenchTime> segment_from;
   bool broken{false};  // the segment had an error: nothing more goes into it
   BlockBuilder block{header.signals};
@@ -117,14 +113,14 @@ Result<void> JournalWriter::State::flush() {
   if (block.size() > 0) {
     const BlockRange range{block.from(), block.to()};
     const auto samples = block.samples(), ticks = block.ticks();
-    const bool full = segment_bytes >= limits.bytes || (segment_from && range.to - *segment_from >= limits.time);
+    const bool full = segment_bytes >= limits.bytes || (segment_from && now - *segment_from >= limits.time);
     if (full && file.valid()) outcome = leave_segment();
     const auto payload = block.take();
     if (auto written = write_frame(FrameKind::block, payload); !written) {
       count_lost(samples + ticks, range.from, range.to);
       outcome = written;
     } else {
-      if (!segment_from) segment_from = range.from;
+      if (!segment_from) segment_from = now;
       totals.samples += samples;
       totals.ticks += ticks;
     }
@@ -184,6 +180,7 @@ Result<void> JournalWriter::put(const Record& record) {
     s.block.add(record.sample);
   } else if (record.kind == Record::Kind::tick) {
     s.block.add(record.tick);
+    s.now = record.tick.due;
   } else {
     s.events.push_back(record.event);
   }
@@ -241,10 +238,10 @@ const StreamHeader& JournalWriter::header() const { return state_->header; }
 bool JournalSink::put(const Record& record) noexcept try {
   if (!outcome_) return false;
   outcome_ = writer_.put(record);
-  const auto when = time_of(record);
-  if (outcome_ && when - flushed_ >= flush_every) {
+  // By the loop's own time: a sample's stamp may lie anywhere.
+  if (outcome_ && record.kind == Record::Kind::tick && record.tick.due - flushed_ >= flush_every) {
     outcome_ = writer_.flush();
-    flushed_ = when;
+    flushed_ = record.tick.due;
   }
   return outcome_.has_value();
 } catch (const std::exception& e) {

@@ -14,7 +14,7 @@ namespace trackrod {
 
 struct SegmentLimits {
   std::uint64_t bytes{1ULL << 30};
-  Duration time{std::chrono::minutes{10}};  // of the recording, not of the wall clock
+  Duration time{std::chrono::minutes{10}};  // by the ticks recorded, not by the wall clock
 };
 
 class JournalWriter {

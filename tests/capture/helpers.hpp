@@ -39,6 +39,7 @@ inline std::string read_file(const std::string& path) {
   return {std::istreambuf_iterator<char>{in}, {}};
 }
 inline void write_file(const std::string& path, const std::string& bytes) {
+  std::filesystem::remove(path);  // cutting an old file to nothing makes some file systems wait for the disk
   std::ofstream{path, std::ios::binary} << bytes;
 }
 

@@ -1,0 +1,107 @@
+// Memory of the reading side against the length of the run.
+#include <malloc.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
+
+#include <atomic>
+#include <cstdlib>
+#include <new>
+
+#include "harness/capture/archive.hpp"
+#include "tests/capture/helpers.hpp"
+#include "tests/catch.hpp"
+
+using namespace trackrod;
+using namespace trackrod::test;
+
+namespace {
+
+std::atomic<std::size_t> in_use{0}, most{0};
+
+}  // namespace
+
+// Counts what the whole test program holds on the heap through C++.
+[[gnu::noinline]] void* operator new(std::size_t size) {
+  void* p = std::malloc(size);
+  if (p == nullptr) throw std::bad_alloc{};
+  const auto now = in_use += malloc_usable_size(p);
+  auto seen = most.load();
+  while (now > seen && !most.compare_exchange_weak(seen, now)) {
+  }
+  return p;
+}
+[[gnu::noinline]] void operator delete(void* p) noexcept {
+  if (p != nullptr) in_use -= malloc_usable_size(p);
+  std::free(p);
+}
+void operator delete(void* p, std::size_t) noexcept { operator delete(p); }
+
+namespace {
+
+// One signal and the ticks, in blocks of 10 ms, so that a minute has more blocks than the index has entries.
+void record(const std::string& dir, std::uint32_t minutes) {
+  auto writer = JournalWriter::create(dir, small_header());
+  REQUIRE(writer);
+  for (std::uint32_t n = 0; n < minutes * 60000; ++n) {
+    const auto due = at(5s + n * 1ms);
+    REQUIRE(writer->put(Sample{due, 0.01 * (n % 4000), 1000, 0, StampedBy::kernel}));
+    REQUIRE(writer->put(Tick{due, n, n % 90000, 1000, 1000}));
+    if (n % 10 == 9) REQUIRE(writer->flush());
+  }
+  REQUIRE(writer->end(at(5s + minutes * 60s), "finished"));
+}
+
+// The most that the heap grew by while the journal was opened and read in windows of ten seconds.
+std::size_t heap_to_read(const std::string& dir, std::uint32_t minutes) {
+  const auto before = in_use.load();
+  most = before;
+  const auto capture = JournalCapture::open(dir);
+  REQUIRE(capture);
+  std::size_t points = 0;
+  for (std::uint32_t ten_seconds = 0; ten_seconds < 6 * minutes; ++ten_seconds) {
+    const auto from = at(5s + ten_seconds * 10s);
+    const auto window = (*capture)->points(0, from, from + 10s);
+    REQUIRE(window);
+    points += window->size();
+  }
+  CHECK(points == minutes * 60000);
+  return most - before;
+}
+
+#if !defined(__SANITIZE_ADDRESS__)  // the sanitizer keeps freed memory, so that the size of its process says nothing
+// Peak size, in KiB, of a process that makes an archive; HDF5's own memory included.
+long size_to_archive(const std::string& dir, const std::string& path) {
+  const auto child = fork();
+  if (child == 0) {
+    const auto capture = JournalCapture::open(dir);
+    _exit(capture && write_archive(**capture, path) ? 0 : 1);
+  }
+  int status = 0;
+  rusage used{};
+  REQUIRE(wait4(child, &status, 0, &used) == child);
+  REQUIRE((WIFEXITED(status) && WEXITSTATUS(status) == 0));
+  return used.ru_maxrss;
+}
+#endif
+
+}  // namespace
+
+TEST_CASE("the memory of reading and archiving does not grow with the length of the run") {
+  Folder folder;
+  const std::uint32_t lengths[] = {1, 4, 16};
+  for (const auto minutes : lengths) record(folder / std::to_string(minutes), minutes);
+  const auto heap_1 = heap_to_read(folder / "1", 1), heap_4 = heap_to_read(folder / "4", 4),
+             heap_16 = heap_to_read(folder / "16", 16);
+  CAPTURE(heap_1, heap_4, heap_16);
+  // 5 %, or what a vector takes when it doubles for a window with one point more.
+  CHECK(static_cast<double>(heap_4) <= 1.05 * static_cast<double>(heap_1) + 400000.0);
+  CHECK(static_cast<double>(heap_16) <= 1.05 * static_cast<double>(heap_4));
+#if !defined(__SANITIZE_ADDRESS__)
+  const auto size_1 = size_to_archive(folder / "1", folder / "1.h5"),
+             size_4 = size_to_archive(folder / "4", folder / "4.h5"),
+             size_16 = size_to_archive(folder / "16", folder / "16.h5");
+  CAPTURE(size_1, size_4, size_16);
+  CHECK(static_cast<double>(size_4) <= 1.05 * static_cast<double>(size_1));
+  CHECK(static_cast<double>(size_16) <= 1.05 * static_cast<double>(size_1));
+#endif
+}
