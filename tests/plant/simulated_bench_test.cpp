@@ -209,10 +209,11 @@ TEST_CASE("a late turn neither shifts the messages' cycle nor makes up for misse
     while (near_ends[0]->receive(bytes, BenchTime{until}).state == Received::State::bytes) ++frames;
     return frames;
   };
-  for (int i = 0; i < 100; ++i) (*simulated)->step(BenchTime{1s + i * 1ms + (i % 3) * 300us}, BenchTime{1s + i * 1ms});
+  for (int i = 0; i < 100; ++i)
+    (*simulated)->step(VirtualTime{BenchTime{1s + i * 1ms + (i % 3) * 300us}}, BenchTime{1s + i * 1ms});
   CHECK(frames_in(1200ms) == 100);
-  (*simulated)->step(BenchTime{1350ms + 200us}, BenchTime{1350ms});
-  (*simulated)->step(BenchTime{1351ms}, BenchTime{1351ms});
+  (*simulated)->step(VirtualTime{BenchTime{1350ms + 200us}}, BenchTime{1350ms});
+  (*simulated)->step(BenchTime{1351ms});
   CHECK(frames_in(1400ms) == 2);
   CHECK((*simulated)->plant().now() == BenchTime{1351ms});
 }

@@ -4,6 +4,7 @@
 
 #include <fstream>
 #include <iterator>
+#include <nlohmann/json.hpp>
 
 #include "tests/catch.hpp"
 
@@ -12,8 +13,8 @@ using namespace std::chrono_literals;
 
 namespace {
 
-std::string shipped() {
-  std::ifstream file{TRACKROD_SOURCE_DIR "/fixtures/demo_bench/truth.json"};
+std::string slurp(const std::string& path) {
+  std::ifstream file{TRACKROD_SOURCE_DIR "/" + path};
   return {std::istreambuf_iterator<char>{file}, {}};
 }
 
@@ -23,20 +24,31 @@ std::string first_sentence(const Problems& problems) {
 
 }  // namespace
 
-TEST_CASE("the shipped truth file reads without a problem and names every parameter") {
+TEST_CASE("the shipped truth file reads without a problem and names every parameter, as do the docs") {
   Problems problems;
-  const auto text = shipped();
+  const auto text = slurp("fixtures/demo_bench/truth.json");
   REQUIRE(!text.empty());
   const auto truth = parse_truth(text, "truth.json", {}, problems);
   INFO(first_sentence(problems));
   REQUIRE(truth);
-  CHECK(truth->road.dead_time == 12ms);
-  CHECK(truth->drive.stop_angle == Approx(170));
+  CHECK(*truth == Truth{});  // the defaults that the docs list are those of the demo
+  const auto docs = slurp("docs/simulated-bench.md");
   const auto root = parse_json(text, "truth.json", problems);
-  for (const auto& group : truth_fields().faces()) {
-    INFO(group.key);
-    CHECK(root->find(group.key) != nullptr);
+  const auto schema = nlohmann::json::parse(truth_schema());
+  for (const auto& [group, definition] : schema.at("definitions").items()) {
+    if (group == "truth") continue;
+    for (const auto& [key, shape] : definition.at("properties").items()) {
+      if (key == "$schema") continue;
+      INFO(group << '.' << key);
+      REQUIRE(root->find(group) != nullptr);
+      CHECK(root->find(group)->find(key) != nullptr);
+      CHECK_THAT(docs, Catch::Contains("`" + group + "." + key + "`"));
+    }
   }
+}
+
+TEST_CASE("the shipped schema of truth files is the one that the field tables give") {
+  CHECK(nlohmann::json::parse(slurp("docs/schema/truth.schema.json")) == nlohmann::json::parse(truth_schema()));
 }
 
 TEST_CASE("an assignment by dotted path changes one value, in any unit of the right kind") {
