@@ -1,5 +1,7 @@
 #include "drivers/protocol/bits.hpp"
 
+#include <algorithm>
+
 namespace trackrod {
 
 BitSpan::BitSpan(int start, int bits, ByteOrder order) noexcept : start_{start}, bits_{bits}, order_{order} {
@@ -46,6 +48,7 @@ std::vector<int> BitSpan::numbers() const {
       n = n % 8 == 0 ? n + 15 : n - 1;
     }
   }
+  if (order_ == ByteOrder::big) std::reverse(all.begin(), all.end());
   return all;
 }
 

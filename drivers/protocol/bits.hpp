@@ -28,9 +28,8 @@ class BitSpan {
   std::int64_t read_signed(std::span<const std::byte> frame) const noexcept;  // two's complement
   // Bits of `value` above bits() are left out; the other bits of the frame stay as they are.
   void write(std::span<std::byte> frame, std::uint64_t value) const noexcept;
-  // The numbers of all its bits.
+  // The numbers of its bits, the least significant first.
   std::vector<int> numbers() const;
-  bool operator==(const BitSpan&) const noexcept = default;
 
  private:
   std::uint64_t window(std::span<const std::byte> frame) const noexcept;

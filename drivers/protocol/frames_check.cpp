@@ -23,14 +23,16 @@ class BitMap {
       : owners_(static_cast<std::size_t>(frame.length.value) * 8), problems_{problems} {}
 
   void take(const std::string& owner, const BitSpan& span, const Where& at) {
-    for (const int n : span.numbers()) {
-      if (n >= static_cast<int>(owners_.size())) {
-        problems_.add(at, owner + " reaches bit " + std::to_string(n),
-                      "bits 0 to " + std::to_string(static_cast<int>(owners_.size()) - 1) + " in a frame of " +
-                          std::to_string(owners_.size() / 8) + " bytes",
-                      "look at 'start', 'bits', 'order' and the frame's 'length'");
-        return;
-      }
+    auto numbers = span.numbers();
+    std::sort(numbers.begin(), numbers.end());
+    const int bits = static_cast<int>(owners_.size());
+    if (numbers.back() >= bits) {
+      problems_.add(at, owner + " reaches bit " + std::to_string(numbers.back()),
+                    "bits 0 to " + std::to_string(bits - 1) + " in a frame of " + std::to_string(bits / 8) + " bytes",
+                    "look at 'start', 'bits', 'order' and the frame's 'length'");
+      return;
+    }
+    for (const int n : numbers) {
       auto& now = owners_[static_cast<std::size_t>(n)];
       if (!now.empty()) {
         problems_.add(at, owner + " takes bit " + std::to_string(n) + ", which belongs to " + now, "bits of its own",
@@ -102,7 +104,8 @@ void check_told_apart(const NamedFrames& frames, bool stream, Problems& problems
                    "a 'match' or a 'checksum'");
     for (std::size_t j = 0; j < i; ++j) {
       const auto& [other_name, other] = frames[j];
-      if (frame.match && other.match && span_of(*frame.match, frame) == span_of(*other.match, other) &&
+      if (frame.match && other.match &&
+          span_of(*frame.match, frame).numbers() == span_of(*other.match, other).numbers() &&
           frame.match->value.value != other.match->value.value)
         continue;
       problems.add(name.at, "frame '" + name.value + "' cannot be told from '" + other_name.value + "'",

@@ -33,11 +33,13 @@ std::optional<double> read_number(std::string_view text) noexcept {
   if (same_text(text, "OFF")) return 0.0;
   for (const char* none : {"NAN", "INF", "+INF", "-INF", "NINF"})
     if (same_text(text, none)) return std::numeric_limits<double>::quiet_NaN();
-  if (!text.empty() && text.front() == '+') text.remove_prefix(1);
-  // from_chars also knows words such as "infinity"; numbers of the standard begin with a digit, a point or a sign.
-  const auto digits = !text.empty() && text.front() == '-' ? text.substr(1) : text;
+  // from_chars also knows words such as "infinity", but no '+': a number begins with a digit or a point behind one
+  // sign.
+  const bool has_sign = !text.empty() && (text.front() == '+' || text.front() == '-');
+  const auto digits = has_sign ? text.substr(1) : text;
   if (digits.empty() || (digits.front() != '.' && std::isdigit(static_cast<unsigned char>(digits.front())) == 0))
     return {};
+  if (text.front() == '+') text = digits;
   double value{};
   const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
   if (error != std::errc{} || end != text.data() + text.size()) return {};

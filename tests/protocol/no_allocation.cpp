@@ -1,0 +1,68 @@
+// Nothing on the loop's path allocates after construction.
+
+#include <array>
+#include <chrono>
+
+#include "tests/protocol/allocations.hpp"
+#include "tests/protocol/wire.hpp"
+
+using namespace trackrod;
+using namespace trackrod::testing;
+using namespace std::chrono_literals;
+
+namespace {
+
+// Lets both sides talk for a while; every sixteenth message is cut short.
+std::uint64_t allocations_of_talk(const std::string& settings) {
+  const auto bench = make(settings), peer = make(settings, Side::peer);
+  LastField to_bench, to_peer;
+  std::array<std::uint32_t, 24> memory{};
+  const auto before = allocations();
+  for (int i = 0; i < 20000; ++i) {
+    const auto now = 500us * i;
+    for (std::size_t f = 0; f < bench->fields().size(); ++f) {
+      const auto field = static_cast<FieldIndex>(f);
+      if (bench->fields()[f].drivable) bench->set(field, 0.37 * (i / 40));
+      if (peer->fields()[f].drivable) peer->set(field, -1e5 + i);
+      bench->settled(field);
+    }
+    for (auto b = bench->due(at(now)); !b.empty(); b = bench->due(at(now)))
+      peer->on_bytes(b.first(i % 16 == 0 ? b.size() / 2 : b.size()), stamp(now), to_peer);
+    for (auto b = peer->due(at(now)); !b.empty(); b = peer->due(at(now)))
+      bench->on_bytes(b.first(i % 16 == 7 ? b.size() / 2 : b.size()), stamp(now), to_bench);
+    bench->take_message();
+    bench->save(memory);
+    if (i % 1000 == 999) bench->load(memory);
+  }
+  const auto after = allocations();
+  CHECK(to_bench.count > 100);
+  CHECK(to_peer.count > 100);
+  return after - before;
+}
+
+}  // namespace
+
+TEST_CASE("the counter sees an allocation") {
+  const auto before = allocations();
+  const auto number = std::make_unique<int>(1);
+  CHECK(*number == 1);
+  CHECK(allocations() > before);
+}
+
+TEST_CASE("frames allocate nothing after construction") {
+  const auto frames = [](const std::string& stream) {
+    return R"({"kind": "frames", "stream": )" + stream + R"(,
+      "receive": {"status": {"length": 12, "match": {"start": 0, "bits": 8, "value": 1}, "counter": {"start": 8, "bits": 4},
+        "checksum": {"kind": "CRC-64/XZ", "at": 4}, "fields": {"x": {"start": 16, "bits": 16, "signed": true}}}},
+      "send": {"command": {"length": 12, "cycle": "1 ms", "checksum": {"kind": "CRC-32/ISO-HDLC", "at": 8},
+        "fields": {"y": {"start": 16, "bits": 16, "signed": true}}}}})";
+  };
+  CHECK(allocations_of_talk(frames("false")) == 0);
+  CHECK(allocations_of_talk(frames("true")) == 0);
+}
+
+TEST_CASE("SCPI allocates nothing after construction") {
+  CHECK(allocations_of_talk(R"({"kind": "scpi", "identify": "supply", "timeout": "3 ms",
+      "settings": {"voltage": {"write": "VOLT {}", "read_back": "VOLT?", "digits": 9}, "output": {"write": "OUTP {}", "digits": 0}},
+      "readings": {"measured": {"query": "MEAS:VOLT?", "every": "2 ms"}}})") == 0);
+}
