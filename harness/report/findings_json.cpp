@@ -42,6 +42,7 @@ Json budget_json(const std::vector<Contribution>& budget) {
     line["degrees_of_freedom"] = number_or_null(c.degrees_of_freedom);
     line["type"] = std::string(1, c.type);
     line["distribution"] = c.distribution;
+    line["group"] = text_or_null(c.group);
     out.push_back(std::move(line));
   }
   return out;
@@ -133,6 +134,7 @@ Contribution read_contribution(const Node& node, Problems& problems) {
   if (type != "A" && type != "B") reader.wrong("type", "'A' or 'B'");
   out.type = type == "A" ? 'A' : 'B';
   out.distribution = reader.text("distribution");
+  out.group = reader.text("group", true);
   return out;
 }
 

@@ -42,20 +42,42 @@ std::string amount(double u, const std::string& unit) {
 
 std::string degrees(double nu) { return std::isfinite(nu) ? shown(nu, 4) : "∞"; }
 
-std::string share_of(const Contribution& c, double total) {
-  if (!(total > 0.0) || !std::isfinite(c.standard_uncertainty)) return "";
-  return shown(100.0 * c.standard_uncertainty * c.standard_uncertainty / total, 2) + " %";
+double square(double u) { return std::isfinite(u) ? u * u : 0.0; }
+
+// Variance of each line of a budget; lines of one group are fully correlated and share one, that of their signed sum.
+double variance_of(const Contribution& line, const std::vector<Contribution>& budget) {
+  if (line.group.empty()) return square(line.standard_uncertainty);
+  double sum = 0.0;
+  for (const auto& c : budget)
+    if (c.group == line.group) sum += c.standard_uncertainty;
+  return square(sum);
+}
+
+bool first_of_group(std::size_t at, const std::vector<Contribution>& budget) {
+  for (std::size_t i = 0; i < at; ++i)
+    if (!budget[at].group.empty() && budget[i].group == budget[at].group) return false;
+  return true;
+}
+
+std::string share_of(std::size_t at, const std::vector<Contribution>& budget, double total) {
+  if (!(total > 0.0)) return "";
+  if (!first_of_group(at, budget)) return "with '" + budget[at].group + "'";
+  const auto share = shown(100.0 * variance_of(budget[at], budget) / total, 2) + " %";
+  return budget[at].group.empty() ? share : share + " (all of '" + budget[at].group + "')";
 }
 
 std::string budget(const Finding& f) {
   if (f.budget.empty()) return "";
   double total = 0.0;
-  for (const auto& c : f.budget)
-    if (std::isfinite(c.standard_uncertainty)) total += c.standard_uncertainty * c.standard_uncertainty;
+  for (std::size_t i = 0; i < f.budget.size(); ++i)
+    if (first_of_group(i, f.budget)) total += variance_of(f.budget[i], f.budget);
   std::vector<std::vector<std::string>> rows;
-  for (const auto& c : f.budget)
-    rows.push_back({escaped(c.name), escaped(amount(c.standard_uncertainty, f.unit)), share_of(c, total),
-                    std::string(1, c.type), escaped(c.distribution), degrees(c.degrees_of_freedom)});
+  for (std::size_t i = 0; i < f.budget.size(); ++i) {
+    const auto& c = f.budget[i];
+    rows.push_back({escaped(c.name), escaped(amount(c.standard_uncertainty, f.unit)),
+                    escaped(share_of(i, f.budget, total)), std::string(1, c.type), escaped(c.distribution),
+                    degrees(c.degrees_of_freedom)});
+  }
   auto title = std::string{"Uncertainty budget"};
   if (f.standard_uncertainty && std::isfinite(*f.standard_uncertainty))
     title += ", standard uncertainty " + shown(*f.standard_uncertainty, 3) + " " + f.unit;

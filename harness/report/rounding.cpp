@@ -79,7 +79,7 @@ std::string interval_text(const Finding& finding) {
   // A count that is whole but for the last bits of a double stays where it is.
   const double low = scaled(interval->low, decimals), high = scaled(interval->high, decimals);
   const auto snapped = [](double x, double outward) {
-    return std::abs(x - std::round(x)) <= 1e-9 * std::max(1.0, std::abs(x)) ? std::round(x) : outward;
+    return std::abs(x - std::round(x)) <= 1e-6 ? std::round(x) : outward;
   };
   return with_unit(to_place(unscaled(snapped(low, std::floor(low)), decimals), decimals) + " to " +
                        to_place(unscaled(snapped(high, std::ceil(high)), decimals), decimals),

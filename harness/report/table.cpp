@@ -55,6 +55,7 @@ void indented(std::string& out, const std::string& text, std::size_t indent, std
 struct Row {
   const Finding& finding;
   std::vector<std::string> cells;
+  std::string reason;
 };
 
 std::string one_line_each(const std::vector<Row>& rows, const std::vector<std::size_t>& widths,
@@ -66,8 +67,7 @@ std::string one_line_each(const std::vector<Row>& rows, const std::vector<std::s
     const auto& word = row.cells[verdict];
     if (options.colour) line = coloured(word, row.finding) + line.substr(word.size());
     out += line + "\n";
-    if (!row.finding.reason.empty())
-      indented(out, row.finding.reason, widths[verdict] + gap, static_cast<std::size_t>(options.width));
+    if (!row.reason.empty()) indented(out, row.reason, widths[verdict] + gap, static_cast<std::size_t>(options.width));
   }
   return out;
 }
@@ -89,7 +89,7 @@ std::string block_each(const std::vector<Row>& rows, std::size_t indent, const T
     auto place = row.cells[requirement];
     if (!row.cells[step].empty()) place += (place.empty() ? "" : ", ") + std::string{"step "} + row.cells[step];
     if (!place.empty()) indented(out, place, indent, width);
-    if (!row.finding.reason.empty()) indented(out, row.finding.reason, indent, width);
+    if (!row.reason.empty()) indented(out, row.reason, indent, width);
   }
   return out;
 }
@@ -154,7 +154,7 @@ std::string findings_table(const std::vector<Finding>& findings, TableOptions op
   std::vector<Row> rows;
   std::vector<std::size_t> widths{7, 7, 9, 5, 11, 4};  // of the heads
   for (const auto& f : findings) {
-    rows.push_back({f, cells_of(f)});
+    rows.push_back({f, cells_of(f), options.unicode ? f.reason : ascii_only(f.reason)});
     for (auto& cell : rows.back().cells)
       if (!options.unicode) cell = ascii_only(cell);
     for (std::size_t i = 0; i < column_count; ++i) widths[i] = std::max(widths[i], columns(rows.back().cells[i]));

@@ -176,9 +176,12 @@ std::string draw_terminal(const Figure& figure, PlotOptions options) {
     labels[static_cast<std::size_t>(std::lround((1.0 - axes.y.fraction(tick.at)) * (options.height - 1)))] = tick.label;
 
   std::string out;
-  const auto say = [&](const std::string& words) {
+  const auto room = static_cast<std::size_t>(options.width);
+  const auto say = [&](const std::string& words, bool right = false) {
     if (words.empty()) return;
-    for (const auto& line : wrapped(words, static_cast<std::size_t>(options.width))) out += line + "\n";
+    const auto spelt = options.unicode ? words : ascii_only(words);  // before it is wrapped: it may grow
+    for (const auto& line : wrapped(spelt, room))
+      out += (right ? std::string(room - columns(line), ' ') : "") + line + "\n";
   };
   say(figure.title);
   say(figure.y_label);
@@ -190,8 +193,7 @@ std::string draw_terminal(const Figure& figure, PlotOptions options) {
   std::string base;
   for (int i = 0; i < width; ++i) base += "─";
   out += std::string(widest + 1, ' ') + "└" + base + "\n" + tick_line(axes.x, indent, width) + "\n";
-  const auto room = static_cast<std::size_t>(options.width);
-  out += std::string(room - std::min(columns(figure.x_label), room), ' ') + figure.x_label + "\n";
+  say(figure.x_label, true);
   if (axes.empty) out += "no data\n";
   say(key_text(figure, lettered));
   return options.unicode ? out : ascii_only(out);

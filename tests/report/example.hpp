@@ -2,11 +2,19 @@
 // An invented run of an invented unit, for looking at reports. No check rests on its numbers.
 
 #include <cmath>
-#include <limits>
 
 #include "harness/report/html.hpp"
 
 namespace trackrod::example {
+
+inline Contribution line(const std::string& name, double u, char type, const std::string& distribution) {
+  Contribution c;
+  c.name = name;
+  c.standard_uncertainty = u;
+  c.type = type;
+  c.distribution = distribution;
+  return c;
+}
 
 inline Finding finding(const std::string& name, double value, double half, const std::string& unit) {
   Finding f;
@@ -18,9 +26,11 @@ inline Finding finding(const std::string& name, double value, double half, const
   f.unit = unit;
   f.standard_uncertainty = half / 1.96;
   f.interval = {value - half, value + half};
-  f.budget = {{"sensor calibration", half / 3.0, std::numeric_limits<double>::infinity(), 'B', "normal"},
-              {"resolution", half / 6.0, std::numeric_limits<double>::infinity(), 'B', "rectangular"},
-              {"noise", half / 2.7, 23.0, 'A', "normal"}};
+  f.budget = {line("sensor calibration", half / 3.0, 'B', "normal"), line("resolution", half / 6.0, 'B', "rectangular"),
+              line("noise", half / 2.7, 'A', "normal"), line("clock, hand", half / 5.0, 'B', "rectangular"),
+              line("clock, road", -half / 4.0, 'B', "rectangular")};
+  f.budget[2].degrees_of_freedom = 23.0;
+  f.budget[3].group = f.budget[4].group = "clock";
   return f;
 }
 

@@ -61,6 +61,7 @@ void check_same(const Finding& a, const Finding& b) {
     CHECK(a.budget[i].degrees_of_freedom == b.budget[i].degrees_of_freedom);
     CHECK(a.budget[i].type == b.budget[i].type);
     CHECK(a.budget[i].distribution == b.budget[i].distribution);
+    CHECK(a.budget[i].group == b.budget[i].group);
   }
 }
 

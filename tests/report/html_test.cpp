@@ -142,6 +142,20 @@ TEST_CASE("gaps, timing, budgets, hashes and the cautions are stated") {
   CHECK(has(write_html(Report{}), "None was found"));
 }
 
+// JCGM 100, 5.2.2, note 1: with correlation +1 the contributions add with their signs before they are squared.
+TEST_CASE("correlated lines of a budget share one share of the variance") {
+  auto r = example::report();
+  auto f = example::finding("x", 10.0, 1.0, "ms");
+  f.budget = {example::line("alone", 3.0, 'B', "normal"), example::line("left", 7.0, 'B', "normal"),
+              example::line("right", -3.0, 'B', "normal")};
+  f.budget[1].group = f.budget[2].group = "clock";
+  r.findings = {f};
+  const auto page = write_html(r);  // 3^2 : (7 - 3)^2 = 9 : 16
+  CHECK(has(page, "<td>36 %</td>"));
+  CHECK(has(page, "<td>64 % (all of &#39;clock&#39;)</td>"));
+  CHECK(has(page, "<td>with &#39;clock&#39;</td>"));
+}
+
 TEST_CASE("a number that does not exist is never printed as one") {
   auto r = example::report();
   const double none = std::numeric_limits<double>::quiet_NaN();

@@ -113,8 +113,8 @@ TEST_CASE("the ends of an interval are rounded outwards") {
     std::string to;
     REQUIRE(in >> low >> to >> high);
     const double unit = std::pow(10.0, -stated_uncertainty(((*f.interval)[1] - (*f.interval)[0]) / 2.0).decimals);
-    REQUIRE(low <= (*f.interval)[0] + 1e-7 * unit);
-    REQUIRE(high >= (*f.interval)[1] - 1e-7 * unit);
+    REQUIRE(low <= (*f.interval)[0] + 2e-6 * unit);
+    REQUIRE(high >= (*f.interval)[1] - 2e-6 * unit);
     REQUIRE(low > (*f.interval)[0] - 1.001 * unit);
     REQUIRE(high < (*f.interval)[1] + 1.001 * unit);
   }

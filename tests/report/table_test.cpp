@@ -58,6 +58,7 @@ TEST_CASE("the exit status follows the worst verdict") {
 TEST_CASE("the table keeps within 60, 80 and 120 columns and loses nothing") {
   auto findings = example::findings();
   findings[1].name = "a_finding_whose_name_is_longer_than_any_terminal_would_like_to_show_on_one_of_its_lines";
+  findings[2].reason = "± ≤ ≥ ± ≤ ≥ ± ≤ ≥ ± ≤ ≥ ± ≤ ≥ ± ≤ ≥ ± ≤ ≥ ± ≤ ≥ ± ≤ ≥ straddles repeats";  // grow as ASCII
   for (const int width : {40, 60, 80, 120, 200})
     for (const bool unicode : {true, false}) {
       CAPTURE(width, unicode);
@@ -76,7 +77,7 @@ TEST_CASE("the table keeps within 60, 80 and 120 columns and loses nothing") {
 
 TEST_CASE("a wide terminal shows one line a finding, with the verdict first") {
   const auto lines = lines_of(findings_table(example::findings(), {120, false, true}));
-  REQUIRE(lines.size() == 11);  // head, six findings, two reasons, an empty line, the summary
+  REQUIRE(lines.size() == 12);  // head, six findings, three reasons, an empty line, the summary
   CHECK(lines[0].rfind("VERDICT", 0) == 0);
   CHECK(lines[1] ==
         "PASS          delay.dead_time             43.7 ± 1.2 ms         ≤ 50 ms         SW-STEER-012  triangle-20");
