@@ -71,12 +71,19 @@ tl::unexpected<Error> cannot_open(const std::string& path, int error) {
   return failed;
 }
 
+// Device numbers of pseudo-terminals (the kernel's admin-guide/devices.txt).
+bool is_pseudo_terminal(int fd) {
+  struct stat s {};
+  return fstat(fd, &s) == 0 && major(s.st_rdev) >= 136 && major(s.st_rdev) <= 143;
+}
+
 // One user at a time. Programs that lock a port do it with flock(); TIOCEXCL keeps out those that do not, except root.
+// On a pseudo-terminal TIOCEXCL would outlive a user that was killed, for as long as the other end is held.
 int claim(int fd) {
   if (flock(fd, LOCK_EX | LOCK_NB) != 0) return errno;
   int exclusive = 0;
   if (ioctl(fd, TIOCGEXCL, &exclusive) == 0 && exclusive != 0) return EBUSY;
-  return ioctl(fd, TIOCEXCL) == 0 ? 0 : errno;
+  return is_pseudo_terminal(fd) || ioctl(fd, TIOCEXCL) == 0 ? 0 : errno;
 }
 
 // Sets raw bytes, the frame and the rate. 0 or errno.

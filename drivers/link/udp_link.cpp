@@ -10,6 +10,7 @@
 #include <utility>
 
 #include "drivers/link/clock_pair.hpp"
+#include "drivers/link/kernel_stamps.hpp"
 
 namespace trackrod {
 namespace {
@@ -81,6 +82,8 @@ Result<std::unique_ptr<UdpLink>> UdpLink::open(const UdpSettings& settings) {
       return fail_os(Fault::internal, "udp " + settings.local.text() + ": the system does not stamp or count datagrams",
                      errno);
   ask_for_buffer(s, static_cast<int>(settings.receive_buffer));
+
+  if (auto stamping = wait_for_kernel_stamps(); !stamping) return tl::unexpected<Error>{std::move(stamping.error())};
 
   const auto here = settings.local.socket_address();
   if (bind(s, reinterpret_cast<const sockaddr*>(&here), sizeof here) != 0) {

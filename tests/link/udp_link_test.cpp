@@ -169,3 +169,16 @@ TEST_CASE("who takes a socket over hears what comes from then on, not what waite
   CHECK(adopted->send(bytes_of("still the same port"), now()).state == SendState::sent);
   CHECK(peer.receive() == "still the same port");
 }
+
+TEST_CASE("the far end of a UDP link is the socket at the peer's address") {
+  const UdpSettings settings{{loopback, free_port()}, {loopback, free_port()}};
+  auto far = link_kind("udp").open_far_end(settings);
+  auto bench = link_kind("udp").open(settings);
+  REQUIRE(far);
+  REQUIRE(bench);
+  CHECK((*bench)->send(bytes_of("setpoint"), now()).state == SendState::sent);
+  CHECK(take(**far, 8) == "setpoint");
+  CHECK((*far)->send(bytes_of("reading"), now()).state == SendState::sent);
+  CHECK(take(**bench, 7) == "reading");
+  CHECK((*bench)->describe() == "udp " + settings.local.text() + " <- " + settings.peer.text());
+}
