@@ -10,10 +10,11 @@ namespace {
 using Derivatives = std::array<double, 4>;
 constexpr double infinity = std::numeric_limits<double>::infinity();
 
-// Smooth rise from 0 at u = 0 to 1 at u = 1 and its derivatives by u.
+// Smooth rise from 0 at u = 0 to 1 at u = 1 and its derivatives by u. At the two ends the third one is that from
+// inside.
 Derivatives rise(double u) {
-  if (u <= 0) return {0, 0, 0, 0};
-  if (u >= 1) return {1, 0, 0, 0};
+  if (u < 0) return {0, 0, 0, 0};
+  if (u > 1) return {1, 0, 0, 0};
   const double u2 = u * u;
   return {u2 * u * (10 - 15 * u + 6 * u2), u2 * (30 - 60 * u + 30 * u2), u * (60 - 180 * u + 120 * u2),
           60 - 360 * u + 360 * u2};
@@ -163,13 +164,18 @@ void Extent::include(const Extent& other) {
 
 Extent extent(const Piece& p, double from, double to) {
   if (p.amplitude == 0) return cubic_extent(p, from, to);
-  const double steady_from = std::max(from, p.fade_in), steady_to = std::min(to, p.length - p.fade_out);
-  const bool whole_cycle = (steady_to - steady_from) * std::abs(p.rate) >= 2 * std::numbers::pi * (1 - 1e-12);
-  if (!whole_cycle || p.c1 != 0 || p.c2 != 0 || p.c3 != 0) return sampled_extent(p, from, to);
-  const double a = std::abs(p.amplitude), w = std::abs(p.rate);
-  Extent e{p.c0 - a, p.c0 + a, a * w, a * w * w, a * w * w * w};
+  // The third derivative jumps where the fades begin and end, so each part is looked at by itself.
+  const double steady_from = std::clamp(p.fade_in, from, to),
+               steady_to = std::clamp(p.length - p.fade_out, steady_from, to);
+  Extent e;
   if (from < steady_from) e.include(sampled_extent(p, from, steady_from));
   if (steady_to < to) e.include(sampled_extent(p, steady_to, to));
+  const bool whole_cycle = (steady_to - steady_from) * std::abs(p.rate) >= 2 * std::numbers::pi * (1 - 1e-12);
+  const double a = std::abs(p.amplitude), w = std::abs(p.rate);
+  if (whole_cycle && p.c1 == 0 && p.c2 == 0 && p.c3 == 0)
+    e.include({p.c0 - a, p.c0 + a, a * w, a * w * w, a * w * w * w});
+  else
+    e.include(sampled_extent(p, steady_from, steady_to));
   return e;
 }
 

@@ -74,6 +74,37 @@ void collect_names(const std::vector<PlanStep>& steps, StepNames& names, Problem
   }
 }
 
+std::unique_ptr<Plan> read_plan(const Node& root, const std::string& file, const Bench& bench,
+                                const Catalogue& catalogue, Problems& problems) {
+  WrittenPlan written;
+  plan_fields().read(root, written, problems);
+  auto plan = std::make_unique<Plan>();
+  plan->name = written.name.value;
+  plan->description = written.description;
+  plan->file = file;
+  plan->settle = written.settle;
+  take_control(written, bench, *plan, problems);
+  take_start(written, bench, *plan, problems);
+  plan->steps = std::move(written.steps);
+  StepNames names;
+  collect_names(plan->steps, names, problems);
+  const CriterionScope scope{bench, catalogue, names.steps, names.repeats};
+  for (const auto& n : written.criteria) plan->criteria.push_back(read_criterion(n, scope, problems));
+  // Worked out here as well, so that what the steps break is told together with the rest.
+  Timeline::compile(*plan, bench, problems);
+  return plan;
+}
+
+// A text whose variable is not known is told once, not again as a bad quantity.
+void tell(const Problems& of_variables, const Problems& others, Problems& problems) {
+  const auto first = of_variables.sorted();
+  for (const auto& p : first) problems.add(p.at, p.found, p.allowed, p.advice);
+  for (const auto& p : others.sorted()) {
+    const auto same = [&](const Problem& v) { return v.at.line == p.at.line && v.at.column == p.at.column; };
+    if (std::none_of(first.begin(), first.end(), same)) problems.add(p.at, p.found, p.allowed, p.advice);
+  }
+}
+
 }  // namespace
 
 const Fields<WrittenPlan>& plan_fields() {
@@ -113,24 +144,10 @@ std::unique_ptr<Plan> parse_plan(const Sources& sources, const Assignments& set,
   const auto& [file, text] = sources.front();
   const auto root = parse_json(text, file, problems);
   if (!root) return nullptr;
-  replace_variables(*root, set, problems);
-  WrittenPlan written;
-  plan_fields().read(*root, written, problems);
-
-  auto plan = std::make_unique<Plan>();
-  plan->name = written.name.value;
-  plan->description = written.description;
-  plan->file = file;
-  plan->settle = written.settle;
-  take_control(written, bench, *plan, problems);
-  take_start(written, bench, *plan, problems);
-  plan->steps = std::move(written.steps);
-  StepNames names;
-  collect_names(plan->steps, names, problems);
-  const CriterionScope scope{bench, catalogue, names.steps, names.repeats};
-  for (const auto& n : written.criteria) plan->criteria.push_back(read_criterion(n, scope, problems));
-  // Worked out here as well, so that what the steps break is told together with the rest.
-  Timeline::compile(*plan, bench, problems);
+  Problems of_variables, others;
+  replace_variables(*root, set, of_variables);
+  auto plan = read_plan(*root, file, bench, catalogue, others);
+  tell(of_variables, others, problems);
   if (problems.count() > before) return nullptr;
   return plan;
 }
