@@ -19,22 +19,22 @@ using Sources = std::vector<std::pair<std::string, std::string>>;
 
 struct DeviceSpec {
   std::string name;
-  Chosen link;       // kind "udp", "serial", ...; value: that kind's settings
-  Chosen protocol;   // kind "frames", "scpi", ...
-  Duration timeout{};           // silence longer than this means lost
-  Duration clock_asymmetry{};   // see SignalInfo
+  Chosen link;                 // kind "udp", "serial", ...; value: that kind's settings
+  Chosen protocol;             // kind "frames", "scpi", ...
+  Duration timeout{};          // silence longer than this means lost
+  Duration clock_asymmetry{};  // see SignalInfo
   std::string clock;
 };
 
 struct SignalSpec {
   SignalInfo info;
-  std::size_t device{0};        // index into Bench::devices
-  std::string field;            // name of the field in the device's protocol
-  double gain{1.0}, offset{0.0};        // value in the signal's unit = gain * field value + offset (unit and calibration)
-  std::optional<double> no_value;       // field value that stands for "no value"
-  double rest{0.0};                     // drive: what is sent from arming on until the plan says otherwise
-  SignalIndex start_from{no_signal};    // drive: arming starts at the present value of this signal instead of `rest`
-  double max_jerk{0.0};                 // drive: unit/s^3; 0 = unlimited
+  std::size_t device{0};              // index into Bench::devices
+  std::string field;                  // name of the field in the device's protocol
+  double gain{1.0}, offset{0.0};      // value in the signal's unit = gain * field value + offset (unit and calibration)
+  std::optional<double> no_value;     // field value that stands for "no value"
+  double rest{0.0};                   // drive: what is sent from arming on until the plan says otherwise
+  SignalIndex start_from{no_signal};  // drive: arming starts at the present value of this signal instead of `rest`
+  double max_jerk{0.0};               // drive: unit/s^3; 0 = unlimited
 };
 
 enum class ControlMode : std::uint8_t { position, velocity, torque, impedance, free };
@@ -43,7 +43,7 @@ std::string control_mode_name(ControlMode mode);
 // A driven axis and the modes its drive knows. In `free` there is no setpoint.
 struct AxisMode {
   ControlMode mode{ControlMode::position};
-  double code{0.0};                   // what is written to the axis' mode signal
+  double code{0.0};  // what is written to the axis' mode signal
   SignalIndex setpoint{no_signal};
 };
 struct AxisSpec {
@@ -62,8 +62,8 @@ struct Condition {
 struct Interlock {
   std::string name;
   Condition condition;
-  Duration grace{};       // may be broken for this long before the bench trips
-  std::string protects;   // in words
+  Duration grace{};      // may be broken for this long before the bench trips
+  std::string protects;  // in words
 };
 
 // One line of a sequence: write a value, or wait until a condition holds.
@@ -92,9 +92,9 @@ struct Bench {
   std::string description;
   std::string file;
   UnitSpec unit;
-  Duration tick{};                   // period of the loop
+  Duration tick{};  // period of the loop
   std::vector<DeviceSpec> devices;
-  std::vector<SignalSpec> signals;   // position = SignalIndex
+  std::vector<SignalSpec> signals;  // position = SignalIndex
   std::vector<AxisSpec> axes;
   std::vector<Interlock> interlocks;
   std::vector<Action> arming;

@@ -162,14 +162,14 @@ class SignalResolver {
       spec_.info.delay_uncertainty = w_.delay->value.u;
     }
     if (w_.no_value) spec_.no_value = w_.no_value->value;
-    if (w_.calibration) take_calibration(w_.calibration->value, w_.calibration->at);
+    if (w_.calibration) take_calibration(w_.calibration->value);
   }
 
-  void take_calibration(const written::Calibration& c, const Where& at) {
+  void take_calibration(const written::Calibration& c) {
     auto& out = spec_.info.calibration;
-    out = {c.gain, 0.0, 0.0, c.gain_u, c.date, c.due.value, c.certificate};
-    if (c.gain == 0.0)
-      problems_.add(at, "a calibration gain of 0", "a gain other than 0", "1 where the sensor's scale is right");
+    out = {c.gain.value, 0.0, 0.0, c.gain_u, c.date, c.due.value, c.certificate};
+    if (c.gain.value == 0.0)
+      problems_.add(c.gain.at, "a calibration gain of 0", "a gain other than 0", "1 where the sensor's scale is right");
     if (c.offset) out.offset = draft_.convert_difference(*c.offset, unit_).value_or(0.0);
     if (const auto u = draft_.convert_difference(c.u, unit_)) {
       out.standard_uncertainty = *u;
@@ -178,8 +178,8 @@ class SignalResolver {
     if (!c.due.value.empty() && c.due.value <= c.date)
       problems_.add(c.due.at, "due on " + c.due.value + ", calibrated on " + c.date,
                     "a due date after the date of calibration", "are the two exchanged?");
-    spec_.gain = c.gain * convert_.gain();
-    spec_.offset = c.gain * convert_.offset() + out.offset;
+    spec_.gain = c.gain.value * convert_.gain();
+    spec_.offset = c.gain.value * convert_.offset() + out.offset;
   }
 
   void take_drive_limits() {
@@ -191,8 +191,9 @@ class SignalResolver {
     const auto v = q->value.in(per_second(unit_, power));
     const auto want = (unit_.text() == "1" ? "1" : unit_.text()) + "/s" + (power == "1" ? "" : "^" + power);
     if (v && *v > 0.0) return *v;
-    problems_.add(q->at, "found " + shown(q->value), "a quantity in " + want + ", more than 0",
-                  v ? "leave the key out where there is no limit" : v.error().context);
+    problems_.add(
+        q->at, "found " + shown(q->value), "a quantity in " + want + ", more than 0",
+        v ? "leave the key out where there is no limit" : "'" + q->value.unit.text() + "' measures another quantity");
     return 0.0;
   }
 

@@ -49,7 +49,7 @@ const Fields<Delay>& delay_fields() {
 const Fields<Calibration>& calibration_fields() {
   static const auto fields =
       Fields<Calibration>{"calibration", "true value = gain x reading + offset"}
-          .may("gain", &Calibration::gain, number(-any, any), "not 0; default 1")
+          .may("gain", &Calibration::gain, located(number(-any, any)), "not 0; default 1")
           .may("offset", &Calibration::offset, maybe(any_quantity()), "in the signal's kind of unit; default 0")
           .need("u", &Calibration::u, any_quantity(), "standard uncertainty of a calibrated value")
           .may("gain_u", &Calibration::gain_u, number(0.0, 1.0),

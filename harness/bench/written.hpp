@@ -34,7 +34,7 @@ struct Delay {
 };
 
 struct Calibration {
-  double gain{1.0};
+  Located<double> gain{1.0, {}};
   std::optional<LocatedQuantity> offset;
   LocatedQuantity u;
   double gain_u{0.0};

@@ -36,10 +36,11 @@ TEST_CASE("the demo bench has no problem") {
 
 TEST_CASE("the demo bench has every signal under the name that the simulated bench knows") {
   for (const auto* name :
-       {"hand.angle", "hand.torque", "hand.speed", "hand.state", "hand.angle_cmd", "hand.torque_cmd", "hand.mode",
-        "road.angle", "road.force", "road.load_cmd", "unit.hand_angle_a", "unit.hand_angle_b", "unit.road_angle",
-        "unit.warning", "unit.state", "vehicle.speed", "unit.ignition", "supply.voltage_cmd", "supply.output",
-        "supply.voltage", "supply.current"}) {
+       {"hand.angle",        "hand.torque",       "hand.speed",         "hand.state",    "hand.angle_cmd",
+        "hand.torque_cmd",   "hand.mode",         "road.angle",         "road.force",    "road.load_cmd",
+        "unit.hand_angle_a", "unit.hand_angle_b", "unit.road_angle",    "unit.warning",  "unit.state",
+        "vehicle.speed",     "unit.ignition",     "supply.voltage_cmd", "supply.output", "supply.voltage",
+        "supply.current"}) {
     CAPTURE(name);
     CHECK(demo().find(name));
   }
