@@ -12,7 +12,7 @@ BrokenText broken_text(const Broken& b) {
   auto text = demo_text();
   const std::string piece{b.piece};
   const auto at = text.find(piece);
-  INFO("broken.cpp line " << b.line);
+  INFO("the case '" << b.piece << "' of line " << b.line);
   REQUIRE(at != std::string::npos);
   REQUIRE(text.find(piece, at + 1) == std::string::npos);
   text.replace(at, piece.size(), b.in_its_place);
@@ -31,11 +31,11 @@ using namespace trackrod;
 using namespace trackrod::test;
 
 TEST_CASE("a broken bench file is told at its very place, in words to act on") {
-  CHECK(broken_benches().size() >= 60);
-  for (const auto& b : broken_benches()) {
+  CHECK(all_broken().size() >= 60);
+  for (const auto& b : all_broken()) {
     const auto broken = broken_text(b);
     const auto read = parse(broken.text);
-    INFO("case of line " << b.line << " in broken_table.cpp, expected at " << broken.line << ":" << broken.column << " "
+    INFO("case of line " << b.line << " of its table, expected at " << broken.line << ":" << broken.column << " "
                          << b.path << "; found:\n"
                          << read.sentences());
     CHECK_FALSE(read.bench);

@@ -19,7 +19,14 @@ struct Broken {
   const char* told_at{nullptr};  // instead of the mark: a text that stands once in the broken file
   int count{1};                  // problems in all
 };
-const std::vector<Broken>& broken_benches();
+std::vector<Broken> broken_descriptions();  // the file, devices and signals
+std::vector<Broken> broken_safety();        // calibrations, axes, interlocks, arming and the safe state
+
+inline std::vector<Broken> all_broken() {
+  auto all = broken_descriptions();
+  for (auto& b : broken_safety()) all.push_back(b);
+  return all;
+}
 
 struct BrokenText {
   std::string text;

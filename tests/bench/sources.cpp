@@ -1,0 +1,153 @@
+// A bench of several files.
+
+#include <filesystem>
+
+#include "tests/bench/demo.hpp"
+#include "tests/catch.hpp"
+
+using namespace trackrod;
+using namespace trackrod::test;
+namespace fs = std::filesystem;
+
+namespace {
+
+// A folder of files that goes when the test ends.
+class Folder {
+ public:
+  Folder() : path_{fs::temp_directory_path() / ("trackrod-bench-" + std::to_string(getpid()))} {
+    fs::create_directories(path_);
+  }
+  ~Folder() { fs::remove_all(path_); }
+  Folder(const Folder&) = delete;
+  Folder& operator=(const Folder&) = delete;
+  std::string put(const std::string& name, const std::string& text) const {
+    fs::create_directories((path_ / name).parent_path());
+    std::ofstream{path_ / name, std::ios::binary} << text;
+    return (path_ / name).string();
+  }
+  std::string at(const std::string& name) const { return (path_ / name).string(); }
+
+ private:
+  fs::path path_;
+};
+
+struct Cut {
+  std::string without, object;  // the text without the member, and the member's value
+};
+Cut cut(const std::string& text, const std::string& key) {
+  const auto from = text.find("  \"" + key + "\": {");
+  REQUIRE(from != std::string::npos);
+  const auto end = text.find("\n  },", from);
+  REQUIRE(end != std::string::npos);
+  const auto value = text.find('{', from);
+  return {text.substr(0, from) + text.substr(end + 5), text.substr(value, end + 4 - value)};
+}
+
+// The demo bench in three files: devices and signals included.
+struct Split {
+  std::string bench, devices, signals;
+};
+Split split() {
+  const auto devices = cut(demo_text(), "devices");
+  auto signals = cut(devices.without, "signals");
+  const std::string name{"\"bench\": \"demo\","};
+  signals.without.insert(signals.without.find(name),
+                         "\"include\": [\"parts/devices.json\", \"parts/signals.json\"],\n  ");
+  return {signals.without, "{\"devices\": " + devices.object + "}",
+          "// signals\n{\"signals\": " + signals.object + "}"};
+}
+
+}  // namespace
+
+TEST_CASE("a bench in several files is the same bench") {
+  const Folder folder;
+  const auto parts = split();
+  folder.put("parts/devices.json", parts.devices);
+  folder.put("parts/signals.json", parts.signals);
+  const auto sources = load_bench_sources(folder.put("bench.json", parts.bench));
+  REQUIRE(sources);
+  REQUIRE(sources->size() == 3);
+  CHECK(sources->at(0).second == parts.bench);
+  CHECK(sources->at(1).first == folder.at("parts/devices.json"));
+  const auto read = parse(*sources);
+  INFO(read.sentences());
+  REQUIRE(read.bench);
+  CHECK(read.bench->file == folder.at("bench.json"));
+  CHECK(read.bench->signal_names() == parse(demo_text()).bench->signal_names());
+}
+
+TEST_CASE("a mistake in an included file is told with that file's name") {
+  auto parts = split();
+  parts.signals.replace(parts.signals.find("\"Nm\""), 4, "\"Mn\"");
+  const auto read = parse(Sources{{"bench.json", parts.bench}, {"d.json", parts.devices}, {"s.json", parts.signals}});
+  INFO(read.sentences());
+  REQUIRE_FALSE(read.problems.empty());
+  CHECK(read.problems.front().at.file == "s.json");
+  CHECK(read.problems.front().at.path == "/signals/hand.torque/unit");
+}
+
+TEST_CASE("a name that stands in two files is told at the second, and an included file includes nothing more") {
+  const auto parts = split();
+  const auto twice = parse(Sources{
+      {"bench.json", parts.bench}, {"d.json", parts.devices}, {"s.json", parts.signals}, {"t.json", parts.signals}});
+  REQUIRE(twice.problems.size() == 21);  // every signal
+  for (const auto& p : twice.problems) {
+    CHECK(p.at.file == "t.json");
+    CHECK(p.found.find("a second signal") != std::string::npos);
+    CHECK(p.advice.find("s.json, line") != std::string::npos);
+  }
+  const auto nested = parse(Sources{{"bench.json", demo_text()}, {"n.json", "{\"include\": []}"}});
+  REQUIRE(nested.problems.size() == 1);
+  CHECK(nested.problems.front().sentence().find("n.json:1:2: /include: unknown key 'include'") == 0);
+}
+
+TEST_CASE("a file that cannot be read is told with the place that names it") {
+  const Folder folder;
+  const auto none = load_bench_sources(folder.at("none.json"));
+  REQUIRE_FALSE(none);
+  CHECK(none.error().fault == Fault::bad_input);
+  CHECK(none.error().context.find("none.json") != std::string::npos);
+
+  const auto a_folder = load_bench_sources(folder.at(""));
+  REQUIRE_FALSE(a_folder);
+  CHECK(a_folder.error().context.find("is a folder") != std::string::npos);
+
+  const auto missing = load_bench_sources(folder.put("bench.json", "{\n  \"include\": [\"gone.json\"]}"));
+  REQUIRE_FALSE(missing);
+  CHECK(missing.error().context.find("bench.json:2:15: /include/0: found \"gone.json\"") != std::string::npos);
+
+  folder.put("part.json", "{}");
+  const auto twice = load_bench_sources(folder.put("bench.json", "{\"include\": [\"part.json\", \"./part.json\"]}"));
+  REQUIRE_FALSE(twice);
+  CHECK(twice.error().context.find("bench.json:1:27: /include/1") != std::string::npos);
+  CHECK(twice.error().context.find("a second time") != std::string::npos);
+
+  const auto itself = load_bench_sources(folder.put("bench.json", "{\"include\": [\"bench.json\"]}"));
+  REQUIRE_FALSE(itself);
+}
+
+TEST_CASE("a file that is no JSON is still a source, so that its place can be told") {
+  const Folder folder;
+  const auto sources = load_bench_sources(folder.put("bench.json", "{\"bench\": }"));
+  REQUIRE(sources);
+  const auto read = parse(*sources);
+  REQUIRE(read.problems.size() == 1);
+  CHECK(read.problems.front().at.column == 11);
+}
+
+TEST_CASE("the demo bench cut off anywhere, or with a byte changed, gives problems and never a crash") {
+  const auto& text = demo_text();
+  for (std::size_t i = 0; i < text.size(); i += 61) {
+    const auto read = parse(text.substr(0, i));
+    CHECK_FALSE(read.bench);
+    CHECK(read.problems.size() == 1);
+  }
+  const auto begin = text.find('{');
+  for (std::size_t i = begin; i < text.size(); i += 37)
+    for (const char c : {'"', '{', ']', ',', '0', '\xC3'}) {
+      auto changed = text;
+      changed[i] = c;
+      const auto read = parse(changed);
+      CHECK((read.bench != nullptr) == read.problems.empty());
+    }
+}
