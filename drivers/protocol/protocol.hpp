@@ -65,7 +65,8 @@ enum class Side : std::uint8_t { bench, peer };
 
 struct ProtocolKind {
   ProtocolEntry entry;
-  // The settings were checked by the entry's table and by its `fields`.
+  // The settings were checked by the entry's table and by its `fields`. Null for Side::peer where the settings do not
+  // tell what the peer does (scpi).
   std::unique_ptr<Protocol> (*make)(const std::any& settings, Side side);
 };
 const std::vector<ProtocolKind>& protocol_table();

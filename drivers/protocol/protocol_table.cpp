@@ -1,7 +1,6 @@
 #include "drivers/protocol/frames.hpp"
 #include "drivers/protocol/protocol.hpp"
 #include "drivers/protocol/scpi.hpp"
-#include "drivers/protocol/scpi_peer.hpp"
 
 namespace trackrod {
 namespace {
@@ -20,9 +19,8 @@ std::unique_ptr<Protocol> make_frames(const std::any& settings, Side side) {
 }
 
 std::unique_ptr<Protocol> make_scpi(const std::any& settings, Side side) {
-  const auto& s = std::any_cast<const ScpiSettings&>(settings);
-  if (side == Side::peer) return std::make_unique<ScpiPeer>(s);
-  return std::make_unique<Scpi>(s);
+  if (side == Side::peer) return nullptr;  // the other end is an instrument, which is more than its settings
+  return std::make_unique<Scpi>(std::any_cast<const ScpiSettings&>(settings));
 }
 
 }  // namespace

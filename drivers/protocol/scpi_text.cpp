@@ -19,13 +19,14 @@ std::string_view without_blanks(std::string_view t) {
   return t;
 }
 
-}  // namespace
-
-bool same_text(std::string_view a, std::string_view b) noexcept {
+// Letters alike, without regard to capitals.
+bool same_text(std::string_view a, std::string_view b) {
   return std::equal(a.begin(), a.end(), b.begin(), b.end(), [](char x, char y) {
     return std::toupper(static_cast<unsigned char>(x)) == std::toupper(static_cast<unsigned char>(y));
   });
 }
+
+}  // namespace
 
 std::optional<double> read_number(std::string_view text) noexcept {
   text = without_blanks(text);

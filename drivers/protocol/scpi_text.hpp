@@ -22,9 +22,6 @@ double rounded(double value, int digits) noexcept;
 // Appends it, "13.5000". Allocates only when `out` has no room.
 void append_number(std::string& out, double value, int digits) noexcept;
 
-// Letters alike, without regard to capitals.
-bool same_text(std::string_view a, std::string_view b) noexcept;
-
 // Cuts a stream of bytes into lines that end in LF, CR or CR LF. Empty lines are left out.
 class LineReader {
  public:

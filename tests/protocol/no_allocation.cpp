@@ -62,7 +62,34 @@ TEST_CASE("frames allocate nothing after construction") {
 }
 
 TEST_CASE("SCPI allocates nothing after construction") {
-  CHECK(allocations_of_talk(R"({"kind": "scpi", "identify": "supply", "timeout": "3 ms",
+  const auto bench = make(R"({"kind": "scpi", "identify": "supply", "timeout": "3 ms",
       "settings": {"voltage": {"write": "VOLT {}", "read_back": "VOLT?", "digits": 9}, "output": {"write": "OUTP {}", "digits": 0}},
-      "readings": {"measured": {"query": "MEAS:VOLT?", "every": "2 ms"}}})") == 0);
+      "readings": {"measured": {"query": "MEAS:VOLT?", "every": "2 ms"}}})");
+  LastField sink;
+  std::array<std::uint32_t, 24> memory{};
+  std::uint64_t settled = 0, told = 0;
+  const auto before = allocations();
+  for (int i = 0; i < 20000; ++i) {
+    const auto now = 500us * i;
+    bench->set(0, i % 1000 < 500 ? 12.5 : 1e300);
+    bench->set(1, i / 100 % 2);
+    for (auto b = bench->due(at(now)); !b.empty(); b = bench->due(at(now))) {
+      if (i % 50 == 0) continue;  // does not arrive
+      const std::string_view line{reinterpret_cast<const char*>(b.data()), b.size()};
+      std::string_view answer;
+      if (line == "*IDN?\n") answer = "maker,supply,0,1\n";
+      if (line == "VOLT?\n" || line == "MEAS:VOLT?\n") answer = i % 77 == 0 ? "nonsense\n" : "12.5\n";
+      if (line == "SYST:ERR?\n") answer = i % 33 == 0 ? "-222,\"Data out of range\"\n" : "0,\"No error\"\n";
+      bench->on_bytes(std::as_bytes(std::span{answer}), stamp(now), sink);
+    }
+    settled += bench->settled(0) ? 1 : 0;
+    told += bench->take_message() != 0 ? 1 : 0;
+    bench->save(memory);
+    if (i % 1000 == 999) bench->load(memory);
+  }
+  const auto after = allocations();
+  CHECK(after == before);
+  CHECK(sink.count > 100);
+  CHECK(settled > 100);
+  CHECK(told > 100);
 }

@@ -1,4 +1,4 @@
-// Frames over links that lose, repeat, cut and disturb. Every random test prints its seed.
+// Protocols over links that lose, repeat, cut and disturb. Every random test prints its seed.
 
 #include <algorithm>
 #include <chrono>
@@ -178,6 +178,7 @@ TEST_CASE("random bytes do no harm to any decoder") {
   for (const auto& text : {settings(false), settings(true), settings(true, ""), two_kinds, supply})
     for (const auto side : {Side::bench, Side::peer}) {
       const auto p = make(text, side);
+      if (p == nullptr) continue;  // scpi has no peer
       KeptFields sink;
       Duration now{};
       for (int i = 0; i < 100000; ++i) {
