@@ -2,7 +2,7 @@
 
 #include <unistd.h>
 
-#include "harness/capture/events_text.hpp"
+#include "harness/capture/events.hpp"
 #include "harness/capture/journal_capture.hpp"
 #include "harness/cli/commands.hpp"
 #include "harness/cli/run_folder.hpp"

@@ -18,11 +18,11 @@ struct CheckOptions {
 };
 int check_command(const CheckOptions& options, Console& console);
 
-struct PreviewOptions {
+struct PreviewChoice {
   PlanChoice files;
   std::string svg;  // where to write the picture; empty: none
 };
-int preview_command(const PreviewOptions& options, Console& console);
+int preview_command(const PreviewChoice& options, Console& console);
 
 struct RehearseOptions {
   PlanChoice files;

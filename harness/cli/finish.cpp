@@ -3,10 +3,12 @@
 #include <spawn.h>
 #include <sys/wait.h>
 
+#include <algorithm>
 #include <cerrno>
+#include <iterator>
 
 #include "harness/capture/archive.hpp"
-#include "harness/capture/events_text.hpp"
+#include "harness/capture/events.hpp"
 #include "harness/capture/journal_capture.hpp"
 #include "harness/cli/version.hpp"
 #include "harness/report/findings_json.hpp"
@@ -114,7 +116,13 @@ std::string report_of(const RunRecord& record, const Loaded& loaded, const Captu
 }
 
 void tell(const std::vector<Finding>& findings, const RunFolder& folder, const Console& console) {
-  console.say(findings_table(findings, {console.width(), console.colour(), console.unicode()}));
+  // The terminal shows what a requirement hangs on; the report has it all.
+  std::vector<Finding> judged;
+  std::copy_if(findings.begin(), findings.end(), std::back_inserter(judged), [](const Finding& f) { return f.judged; });
+  const auto& shown = judged.empty() ? findings : judged;
+  console.say(findings_table(shown, {console.width(), console.colour(), console.unicode()}));
+  if (const auto more = findings.size() - shown.size(); more > 0)
+    console.say(std::to_string(more) + " findings without a limit are in the report");
   console.say("report: " + folder.file("report.html"));
   console.give(write_findings(findings));
 }

@@ -114,7 +114,7 @@ class Options {
   bool json_{false};
   Command chosen_;
   CheckOptions check_;
-  PreviewOptions preview_;
+  PreviewChoice preview_;
   SchemaOptions schema_;
   RehearseOptions rehearse_;
   RunOptions run_;

@@ -1,6 +1,6 @@
 #include "harness/cli/progress.hpp"
 
-#include "harness/capture/events_text.hpp"
+#include "harness/capture/events.hpp"
 
 namespace trackrod {
 
