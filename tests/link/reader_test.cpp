@@ -158,6 +158,8 @@ TEST_CASE("neither the reading thread nor the taking one allocates") {
   const auto serial = serial_on(pty);
   Reader reader{{udp.get(), serial.get()}};
   REQUIRE(reader.start(0));
+  peer.send("the thread is up", udp->local());
+  REQUIRE(wait_for(reader, 1).size() == 1);
   const auto to = udp->local().socket_address();
   std::uint64_t bytes = 0;
   int arrivals = 0;
