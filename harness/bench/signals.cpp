@@ -31,7 +31,7 @@ class SignalResolver {
     const bool ranged = take_range(field);
     refuse_keys_of_other_direction();
     if (w_.direction == Direction::read) {
-      take_sensor();
+      take_sensor(field);
     } else {
       take_drive_limits();
     }
@@ -155,14 +155,23 @@ class SignalResolver {
     }
   }
 
-  void take_sensor() {
+  void take_sensor(const FieldInfo* field) {
     if (w_.bench_owned) spec_.info.bench_owned = w_.bench_owned->value;
     if (w_.delay) {
       spec_.info.delay = w_.delay->value.value;
       spec_.info.delay_uncertainty = w_.delay->value.u;
     }
-    if (w_.no_value) spec_.no_value = w_.no_value->value;
+    if (w_.no_value) take_no_value(field);
     if (w_.calibration) take_calibration(w_.calibration->value);
+  }
+
+  void take_no_value(const FieldInfo* field) {
+    const double v = w_.no_value->value;
+    spec_.no_value = v;
+    if (field != nullptr && field->low < field->high && (v < field->low || v > field->high))
+      problems_.add(
+          w_.no_value->at, "found " + shown(v) + ", which never comes",
+          shown(field->low) + " to " + shown(field->high) + ", what the field '" + field->name + "' can hold");
   }
 
   void take_calibration(const written::Calibration& c) {

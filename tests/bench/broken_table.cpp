@@ -292,6 +292,12 @@ const std::vector<Broken> signals{
      {"driven by 'hand.angle_cmd' already"},
      valid},
     {__LINE__,
+     R"("no_value": -655.36)",
+     R"("no_value": `-655.4)",
+     "/signals/unit.road_angle/no_value",
+     {"never comes", "-655.36 to 655.34"},
+     valid},
+    {__LINE__,
      R"(3"],
       "no_value": 255, "location": "unit"
     },
