@@ -218,7 +218,7 @@ std::optional<Movement> Drafting::move(const PlanStep& step) {
 // While an interlock's grace time runs nothing brakes, so that way must be free.
 void Drafting::check_trip(const PlanStep& step, const Channel& channel) {
   const auto travel = trip_travel(bench_, channel.signal, extent(channel.motion));
-  if (!travel || travel->in_grace <= travel->room) return;
+  if (!travel || !(travel->in_grace > travel->room)) return;  // not a number: where it is is not known
   const auto& unit = bench_.signals[channel.signal].info.unit;
   problems_->add(step.what.at,
                  "at " + in_words(travel->rate, rate_unit(unit)) + " the axis goes on for " +

@@ -61,7 +61,8 @@ void allow_variables(json& j) {
       return;
     }
   }
-  for (auto& part : j) allow_variables(part);
+  if (j.is_structured())  // else it would be its own only part
+    for (auto& part : j) allow_variables(part);
 }
 
 }  // namespace

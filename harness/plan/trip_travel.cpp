@@ -17,9 +17,14 @@ const AxisSpec* position_axis(const Bench& bench, SignalIndex setpoint) {
 
 std::optional<TripTravel> trip_travel(const Bench& bench, SignalIndex setpoint, const Extent& asked) {
   const auto* axis = position_axis(bench, setpoint);
-  const auto slowest = std::max_element(bench.interlocks.begin(), bench.interlocks.end(),
-                                        [](const auto& a, const auto& b) { return a.grace < b.grace; });
-  if (axis == nullptr || slowest == bench.interlocks.end() || !std::isfinite(asked.rate)) return {};
+  if (axis == nullptr || !std::isfinite(asked.rate)) return {};
+  // An interlock on a signal of the axis' own device is what notices that the axis runs away.
+  const Interlock* slowest = nullptr;
+  for (const auto& interlock : bench.interlocks) {
+    const bool own = bench.signals[interlock.condition.signal].device == bench.signals[setpoint].device;
+    if (own && (slowest == nullptr || interlock.grace > slowest->grace)) slowest = &interlock;
+  }
+  if (slowest == nullptr) return {};
   const auto& info = bench.signals[setpoint].info;
   if (info.range_low >= info.range_high) return {};
   TripTravel travel{axis->name, slowest->name, asked.rate, 0, 0, 0};

@@ -12,14 +12,15 @@ namespace trackrod {
 
 struct TripTravel {
   std::string axis;
-  std::string interlock;  // the one with the longest grace time
+  std::string interlock;  // the one with the longest grace time of those on the axis' own device
   double rate{0};         // greatest rate of the setpoint
   double in_grace{0};     // way during the grace time
   double until_safe{0};   // way during the grace time and all of the safe state's time; an upper bound
   double room{0};         // from the furthest place that is asked for to the end of the axis' range
 };
 
-// Empty when `setpoint` is not the setpoint of an axis in position mode, when there is no interlock, or no range.
+// Empty when `setpoint` is not the setpoint of an axis in position mode, when no interlock watches
+// its device, or when it has no range.
 std::optional<TripTravel> trip_travel(const Bench& bench, SignalIndex setpoint, const Extent& asked);
 
 }  // namespace trackrod

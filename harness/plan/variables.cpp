@@ -3,6 +3,8 @@
 #include <charconv>
 #include <map>
 
+#include "harness/base/fields.hpp"
+
 namespace trackrod {
 namespace {
 
@@ -23,6 +25,8 @@ Values defaults(const Node& root, Problems& problems) {
   Values values;
   const auto* section = root.find("variables");
   if (section == nullptr) return values;
+  if (section->kind != Node::Kind::object)
+    detail::complain_kind(*section, "an object (names and their values)", problems);
   for (const auto& m : section->members) {
     const bool text = m.value.kind == Node::Kind::text, nested = text && m.value.text.find("${") != std::string::npos;
     if (nested || (!text && m.value.kind != Node::Kind::number))

@@ -78,14 +78,102 @@ TEST_CASE("a shipped plan with any one field misspelt is refused at that field")
     const auto text = slurp(source_dir / "plans" / name);
     for (const auto& f : FieldScanner{text}.fields) {
       const auto broken = replaced(text, f.key_at + 1, f.key_at + 1, "x_");
-      const auto path = parent(f.path) + "/x_" + f.key;
+      const auto what = name + ": misspelt " + f.path;
       if (chosen_key(f))
-        expect(name + " misspelt " + f.path, broken, uses_of(broken, f.key), "");
-      else if (f.key == "$schema")
-        expect(name + " misspelt " + f.path, broken, {place_of(broken, f.key_at)}, path);
+        expect(what, broken, uses_of(broken, f.key), "");
+      else if (f.key == "do" || f.key == "score")  // without it nobody knows which keys there may be
+        expect(what, broken, {place_of(broken, f.object)}, parent(f.path));
       else
-        expect(name + " misspelt " + f.path, broken, {place_of(broken, f.key_at)},
-               "do" == f.key || "score" == f.key ? "" : path);
+        expect(what, broken, {place_of(broken, f.key_at)}, parent(f.path) + "/x_" + f.key);
+    }
+  }
+}
+
+TEST_CASE("a shipped plan with any one field twice is refused at the second") {
+  for (const auto& name : shipped_plans()) {
+    const auto text = slurp(source_dir / "plans" / name);
+    for (const auto& f : FieldScanner{text}.fields) {
+      const auto pair = text.substr(f.key_at, f.end - f.key_at) + ", ";
+      const auto broken = replaced(text, f.key_at, f.key_at, pair);
+      expect(name + ": twice " + f.path, broken, {place_of(broken, f.key_at + pair.size())}, f.path);
+    }
+  }
+}
+
+TEST_CASE("a shipped plan with any one field of another type is refused at the value") {
+  for (const auto& name : shipped_plans()) {
+    const auto text = slurp(source_dir / "plans" / name);
+    for (const auto& f : FieldScanner{text}.fields) {
+      if (f.key == "$schema") continue;  // is for editors
+      for (const std::string other : {"[7]", "true", "null", "{\"x\": 1}"}) {
+        if (text[f.value_at] == other[0] && other[0] != 't' && other[0] != 'n' && f.path != "/steps" &&
+            f.path != "/criteria") {
+          // A list for a list, an object for an object: what is inside is wrong.
+          const auto reading = read_plan(replaced(text, f.value_at, f.end, other));
+          INFO(name << ": " << f.path << " becomes " << other);
+          CHECK_FALSE(reading.plan);
+          continue;
+        }
+        const auto broken = replaced(text, f.value_at, f.end, other);
+        const bool list_in_list = text[f.value_at] == other[0];
+        const auto offset = list_in_list ? f.value_at + 1 : f.value_at;
+        expect(name + ": " + f.path + " becomes " + other, broken, {place_of(broken, offset)},
+               f.path + (list_in_list ? "/0" : ""));
+      }
+    }
+  }
+}
+
+TEST_CASE("a shipped plan with any one quantity in another unit is refused there, or where its variable is used") {
+  int tried = 0;
+  for (const auto& name : shipped_plans()) {
+    const auto text = slurp(source_dir / "plans" / name);
+    for (const auto& f : FieldScanner{text}.fields) {
+      if (!is_quantity(text, f)) continue;
+      const auto broken = replaced(text, f.value_at, f.end, "\"1 ohm\"");
+      ++tried;
+      if (chosen_key(f))
+        expect(name + ": unit of " + f.path, broken, uses_of(broken, f.key), "");
+      else
+        expect(name + ": unit of " + f.path, broken, {place_of(broken, f.value_at)}, f.path);
+    }
+  }
+  CHECK(tried > 50);
+}
+
+TEST_CASE("a shipped plan without any one needed field is refused, and runs without any other") {
+  for (const auto& name : shipped_plans()) {
+    const auto text = slurp(source_dir / "plans" / name);
+    for (const auto& f : FieldScanner{text}.fields) {
+      const auto broken = without(text, f);
+      const auto what = name + ": without " + f.path;
+      const bool of_ramp = text.compare(f.object, 13, "{\"do\": \"ramp\"") == 0;
+      if (chosen_key(f)) {
+        expect(what, broken, uses_of(broken, f.key), "");
+      } else if (f.key == "name") {
+        // Only a criterion can miss it.
+        const auto reading = read_plan(broken);
+        const bool asked_for = text.find(value_of(text, f), text.find("\"criteria\"")) != std::string::npos;
+        INFO(what << "\n" << reading.sentences());
+        CHECK((reading.plan != nullptr) == !asked_for);
+        for (const auto& p : reading.problems) CHECK(starts_with(p.at.path, "/criteria/"));
+      } else if (optional_keys.count(f.key) > 0 || starts_with(f.path, "/start/") || (of_ramp && f.key == "for")) {
+        const auto reading = read_plan(broken);
+        INFO(what << "\n" << reading.sentences());
+        CHECK(reading.plan);
+      } else if (f.path == "/variables") {
+        expect(what, broken, uses_of(broken, "slow"), "");
+      } else if (f.path == "/control" || starts_with(f.path, "/control/")) {
+        std::vector<Place> places;
+        for (auto at = broken.find("\"signal\": \"hand.angle_cmd\""); at != std::string::npos;
+             at = broken.find("\"signal\": \"hand.angle_cmd\"", at + 1))
+          places.push_back(place_of(broken, at + 10));
+        expect(what, broken, places, "");
+      } else if (f.key == "input" || f.key == "output") {
+        expect(what, broken, {place_of(broken, broken.find("\"signals\": {", f.object - 15) + 11)}, parent(f.path));
+      } else {
+        expect(what, broken, {place_of(broken, f.object)}, parent(f.path));
+      }
     }
   }
 }

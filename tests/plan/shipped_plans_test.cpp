@@ -1,0 +1,58 @@
+// The plans that come with the program, on the demo bench.
+
+#include <cmath>
+#include <cstdio>
+
+#include "tests/plan/demo.hpp"
+
+using namespace trackrod;
+using namespace trackrod::test;
+
+namespace {
+
+std::unique_ptr<Timeline> timeline_of(const std::string& name) {
+  const auto reading = read_plan(slurp(source_dir / "plans" / name));
+  INFO(name << "\n" << reading.sentences());
+  REQUIRE(reading.plan);
+  Problems problems;
+  auto timeline = Timeline::compile(*reading.plan, demo_bench(), problems);
+  REQUIRE(timeline);
+  return timeline;
+}
+
+}  // namespace
+
+TEST_CASE("the shipped plans take the time they are said to take") {
+  CHECK(seconds(timeline_of("response.json")->length()) < 115);
+  CHECK(seconds(timeline_of("on-centre.json")->length()) < 115);
+  const double acceptance = seconds(timeline_of("acceptance.json")->length());
+  CHECK(acceptance > 240);
+  CHECK(acceptance < 330);
+}
+
+TEST_CASE("the shipped plans stay away from the limits of the demo bench") {
+  for (const auto& name : shipped_plans()) {
+    const auto timeline = timeline_of(name);
+    for (const auto& s : preview(*timeline, demo_bench()).signals)
+      for (const auto& use : s.limits) {
+        CAPTURE(name, demo_bench().signals[s.signal].info.name, use.limit, use.asked, use.allowed);
+        CHECK(use.margin > 0);
+        CHECK_FALSE(use.near);
+      }
+  }
+}
+
+TEST_CASE("the acceptance plan does all that the other two do") {
+  const auto names = [](const std::string& plan) {
+    std::vector<std::string> all;
+    const auto timeline = timeline_of(plan);
+    for (const auto& s : timeline->steps()) all.push_back(s.name);
+    return all;
+  };
+  const auto whole = names("acceptance.json");
+  for (const auto& part : {"response.json", "on-centre.json"})
+    for (const auto& name : names(part)) {
+      CAPTURE(part, name);
+      CHECK(std::find(whole.begin(), whole.end(), name) != whole.end());
+    }
+}
