@@ -94,6 +94,17 @@ std::vector<std::string> group_names(const Handle& parent) {
   return names;
 }
 
+namespace {
+
+// No cache of chunks: whole chunks are read and written at once, so a cache would only take a megabyte a column.
+Handle uncached() {
+  Handle access{need(H5Pcreate(H5P_DATASET_ACCESS), "dataset settings"), H5Pclose};
+  need(H5Pset_chunk_cache(access.get(), 1, 0, 1.0), "dataset settings");
+  return access;
+}
+
+}  // namespace
+
 Column Column::create(const Handle& parent, const std::string& name, hid_t type, const void* fill, hsize_t chunk) {
   const auto what = "dataset '" + name + "'";
   const hsize_t none = 0, unlimited = H5S_UNLIMITED;
@@ -104,9 +115,7 @@ Column Column::create(const Handle& parent, const std::string& name, hid_t type,
   need(H5Pset_deflate(settings.get(), 1), what);
   need(H5Pset_fletcher32(settings.get()), what);
   if (fill != nullptr) need(H5Pset_fill_value(settings.get(), type, fill), what);
-  // No cache of chunks: whole chunks are written through, so the memory does not grow with the number of signals.
-  const Handle access{need(H5Pcreate(H5P_DATASET_ACCESS), what), H5Pclose};
-  need(H5Pset_chunk_cache(access.get(), 1, 0, 1.0), what);
+  const auto access = uncached();
   Column column;
   column.name_ = name;
   column.dataset_ = Handle{
@@ -130,7 +139,7 @@ Column Column::open(const Handle& parent, const std::string& name) {
   const auto what = "dataset '" + name + "'";
   Column column;
   column.name_ = name;
-  column.dataset_ = Handle{need(H5Dopen2(parent.get(), name.c_str(), H5P_DEFAULT), what), H5Dclose};
+  column.dataset_ = Handle{need(H5Dopen2(parent.get(), name.c_str(), uncached().get()), what), H5Dclose};
   const Handle space{need(H5Dget_space(column.dataset_.get()), what), H5Sclose};
   const auto rows = H5Sget_simple_extent_npoints(space.get());
   need(rows, what);

@@ -19,6 +19,7 @@ struct Tick {
   std::uint32_t input_age_ns{0};  // oldest live input when used; 0xFFFFFFFF = none yet
 };
 
+// Their numbers, like those of the causes and states below, stand in journals and archives: new ones go to the end.
 enum class EventKind : std::uint16_t {
   state_changed,     // a = new RunState, b = old
   step_announced,    // a = step id, b = cycle: on disk before the step starts

@@ -87,7 +87,10 @@ TEST_CASE("Octave reads every stamp and value of the archive as it was written")
   const auto journal = make_journal(folder, seed);
   REQUIRE(write_archive(*journal, folder / "capture.h5"));
   write_expected(*journal, folder / "expected.txt");
-  CHECK(run("octave-cli --norc --quiet " TRACKROD_SOURCE_DIR "/tests/capture/read_archive.m " + folder.path()) == 0);
+  const auto status = run("octave-cli --norc --quiet " TRACKROD_SOURCE_DIR "/tests/capture/read_archive.m " +
+                          folder.path() + " 2> " + (folder / "octave.txt"));
+  INFO(read_file(folder / "octave.txt"));
+  CHECK(status == 0);
 }
 
 TEST_CASE("h5dump prints the archive's values and units") {
