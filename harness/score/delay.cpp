@@ -150,18 +150,23 @@ void DelayOfStep::fit() {
   std::size_t outputs = 0;
   for (const auto& span : spans_) outputs += span.output.size();
   const std::size_t stride = outputs / most_outputs + 1;
-  bool turned = false;
+  bool rose = false, fell = false;
+  double noise = 0.0;
   for (const auto& span : spans_) {
     const double dt = std::clamp(span.input.interval, 0.5e-3, 1e-3);
     auto stretch = stretch_of(span, dt, stride, longest);
     if (stretch.t.size() >= 50 / stride + 10) stretches_.push_back(std::move(stretch));
-    turned = turned || reverses(span.output);
+    const auto ways = ways_of(span.output);
+    noise = std::max(noise, span.input.noise);
+    rose = rose || ways.up;
+    fell = fell || ways.down;
     const auto lag = correlated_lag(span, true, longest, std::max(span.input.interval, 5e-4), 0.0);
     if (lag.reason.empty()) lag_guess_ = std::max(lag_guess_, lag.lag);
   }
   if (lag_guess_ <= 0.0) lag_guess_ = 0.1 * longest;
   if (stretches_.size() < spans_.size()) return;
-  fit_ = fit_lag(stretches_, settings_.order, settings_.play == PlayTerm::fitted && turned, lag_guess_);
+  fit_ =
+      fit_lag(stretches_, settings_.order, settings_.play == PlayTerm::fitted && rose && fell, lag_guess_, 3.0 * noise);
   std::vector<std::vector<double>> coarser;
   for (std::size_t i = 0; i < spans_.size(); ++i) coarser.push_back(coarser_input(spans_[i], stretches_[i]));
   // The error of straight lines between samples grows with the square of the interval.
@@ -184,7 +189,9 @@ std::string DelayOfStep::why_no_fit() const {
 
 std::string DelayOfStep::told_model() const {
   std::string told = settings_.order == LagOrder::first ? "dead time and first order" : "dead time and second order";
-  return told + (fit_.fitted[P::play] ? ", with play" : ", without play");
+  if (fit_.fitted[P::play]) told += ", play";
+  if (fit_.fitted[P::friction]) told += ", friction";
+  return told;
 }
 
 Finding DelayOfStep::of_fit(const std::string& name, double value, const Eigen::VectorXd& gradient,
@@ -235,14 +242,19 @@ void DelayOfStep::add_fit_findings(std::vector<Finding>& findings) const {
   auto calibration = calibration_budget(in_info_, in_span, m.gain / in_span);
   for (auto& line : calibration_budget(out_info_, out_span, 1.0 / in_span)) calibration.push_back(line);
   findings.push_back(of_fit("gain", m.gain, gradient({{P::gain, 1.0}}), calibration));
-  if (fit_.fitted[P::play])
-    findings.push_back(of_fit("lost_motion", m.play, gradient({{P::play, 1.0}}),
+  if (fit_.fitted[P::play] || fit_.fitted[P::friction]) {
+    const auto lost = gradient({{P::play, 1.0},
+                                {P::friction, 2.0 * std::abs(m.gain)},
+                                {P::gain, 2.0 * m.friction * std::copysign(1.0, m.gain)}});
+    findings.push_back(of_fit("lost_motion", m.lost_motion(), lost,
                               {rectangular("resolution of the output", 0.5 * out_info_.resolution)}));
-  else
-    findings.push_back(frame_.missing("lost_motion", out_info_.unit,
-                                      settings_.play == PlayTerm::none
-                                          ? "the play term is switched off"
-                                          : "the motion does not reverse, so lost motion cannot be told"));
+  } else {
+    findings.push_back(
+        frame_.missing("lost_motion", out_info_.unit,
+                       settings_.play == PlayTerm::none
+                           ? "the model is set to have no lost motion"
+                           : "no lost motion was found, or the motion does not reverse, so none can be told"));
+  }
   findings.push_back(frame_.exact("residual", out_info_.unit, fit_.residual));
 }
 

@@ -11,7 +11,9 @@
 namespace trackrod {
 namespace {
 
-constexpr double settling_past = 0.3;  // s of input before the span, for the model to forget how it began
+// s of input before the span, besides the longest lag. One more cycle tells where play and friction have left the
+// output.
+constexpr double least_past = 0.3, most_past = 5.0;
 constexpr double gap_intervals = 5.0;  // longer without a sample: what the input did is not known
 
 // Stretches of time [from, to] for which the input is not known.
@@ -84,12 +86,17 @@ DelaySpan read_delay_span(const ScoreInput& input, const Span& span, double long
   DelaySpan out;
   const auto& signals = input.capture.signals();
   const auto in = input.signal("input"), result = input.signal("output");
-  const auto past = std::max(input.capture.begin(), span.from - from_seconds(longest + settling_past));
   out.length = seconds(span.to - span.from);
+  const double before = longest + std::clamp(out.length, least_past, most_past);
+  const auto past = std::max(input.capture.begin(), span.from - from_seconds(before));
   out.input = read_series(input.capture, in, past, span.to, span.from);
   out.output = read_series(input.capture, result, span.from, span.to, span.from);
   out.trouble = !out.input.trouble.empty() ? out.input.trouble : out.output.trouble;
   if (!out.trouble.empty()) return out;
+  const auto first =
+      read_series(input.capture, result, past, past + from_seconds(20.0 * out.output.interval), span.from);
+  const auto& early = first.size() > 0 ? first : out.output;
+  for (std::size_t i = 0; i < 5; ++i) out.start_output += early.y[std::min(i, early.size() - 1)] / 5.0;
   for (const bool is_input : {true, false}) {
     const auto& series = is_input ? out.input : out.output;
     const auto& info = signals[is_input ? in : result];
@@ -105,6 +112,7 @@ DelaySpan read_delay_span(const ScoreInput& input, const Span& span, double long
 Stretch stretch_of(const DelaySpan& span, double dt, std::size_t stride, double longest) {
   Stretch s;
   s.start = span.input.t.front();
+  s.start_output = span.start_output;
   s.dt = dt;
   const auto count = static_cast<std::size_t>((span.input.t.back() - s.start) / dt) + 1;
   s.input = on_grid(span.input.t, span.input.y, s.start, dt, count);
@@ -147,6 +155,8 @@ SpanLag correlated_lag(const DelaySpan& span, bool rates, double longest, double
   const auto count = static_cast<std::size_t>((last - first) / dt);
   auto y = on_grid(span.output.t, span.output.y, first, dt, count);
   auto x = on_grid(span.input.t, span.input.y, first - most * dt, dt, count + static_cast<std::size_t>(most + ahead));
+  const auto speed = central_difference(x, std::max<std::size_t>(1, static_cast<std::size_t>(0.005 / dt + 0.5)));
+  out.frequency = std::sqrt(sum_of_squares(speed) / std::max(1e-300, variation(x))) / dt / (2.0 * std::numbers::pi);
   if (rates) {
     x = central_difference(x, half);
     y = central_difference(y, half);
@@ -165,22 +175,20 @@ SpanLag correlated_lag(const DelaySpan& span, bool rates, double longest, double
   out.lag = lag->samples * dt;
   out.coefficient = lag->coefficient;
   out.noise = dt * noise_of_lag(x, y, span.input.noise, span.output.noise, half, rates);
-  const auto speed = central_difference(x, 1);
-  out.frequency = std::sqrt(sum_of_squares(speed) / std::max(1e-300, variation(x))) / dt / (2.0 * std::numbers::pi);
   return out;
 }
 
-bool reverses(const Series& s) {
+Ways ways_of(const Series& s) {
   const double enough = 0.3 * s.span();
   double low = s.y.front(), high = s.y.front();
-  bool rose = false, fell = false;
+  Ways ways;
   for (const double y : s.y) {
     low = std::min(low, y);
     high = std::max(high, y);
-    rose = rose || y - low > enough;
-    fell = fell || high - y > enough;
+    ways.up = ways.up || y - low > enough;
+    ways.down = ways.down || high - y > enough;
   }
-  return rose && fell;
+  return ways;
 }
 
 }  // namespace trackrod

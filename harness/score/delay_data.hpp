@@ -11,9 +11,10 @@
 namespace trackrod {
 
 struct DelaySpan {
-  Series input, output;  // s after the span's start; the input reaches back before it
-  double length{0.0};    // s
-  std::string trouble;   // why it cannot be used
+  Series input, output;      // s after the span's start; the input reaches back before it
+  double start_output{0.0};  // measured where the past of the input begins
+  double length{0.0};        // s
+  std::string trouble;       // why it cannot be used
 };
 
 // `longest`: the longest lag that is looked for, s.
@@ -35,7 +36,10 @@ struct SpanLag {
 };
 SpanLag correlated_lag(const DelaySpan& span, bool rates, double longest, double dt, double phase);
 
-// True when the values go up and down by a good part of their span.
-bool reverses(const Series& s);
+// Whether the values go up, and down, by a good part of their span.
+struct Ways {
+  bool up{false}, down{false};
+};
+Ways ways_of(const Series& s);
 
 }  // namespace trackrod

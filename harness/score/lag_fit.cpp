@@ -23,16 +23,20 @@ double& parameter(LagModel& m, int which) {
       return m.natural;
     case P::damping:
       return m.damping;
-    default:
+    case P::play:
       return m.play;
+    default:
+      return m.friction;
   }
 }
+constexpr double explored_length = 20.0;  // s of motion on which starting points are compared
+
 bool on_log_scale(int which) { return which == P::shape || which == P::damping; }
 
 LagModel moved(LagModel m, int which, double by) {
   auto& p = parameter(m, which);
   p = on_log_scale(which) ? p * std::exp(by) : p + by;
-  if (which == P::play) p = std::max(0.0, p);
+  if (which == P::play || which == P::friction) p = std::max(0.0, p);
   return m;
 }
 
@@ -95,8 +99,10 @@ double Fitter::step_of(int which) const {
       return 1e-3;
     case P::damping:
       return 1e-3;
-    default:
+    case P::play:
       return 1e-4 * span_;
+    default:
+      return 1e-4 * span_ / std::abs(model_.gain);
   }
 }
 
@@ -153,6 +159,7 @@ void Fitter::start(double lag_guess) {
 void Fitter::descend(const std::vector<int>& free, int most_turns) {
   double damping = 1e-3;
   converged_ = false;
+  int still = 0;
   double sum = residual_of(model_).squaredNorm();
   for (int turn = 0; turn < most_turns && !converged_; ++turn) {
     const auto here = misfit(model_, free);
@@ -171,7 +178,9 @@ void Fitter::descend(const std::vector<int>& free, int most_turns) {
       const double next = residual_of(m).squaredNorm();
       better = std::isfinite(next) && next < sum;
       if (better) {
-        converged_ = sum - next < 1e-9 * sum;
+        // A hundredth of one sample's share is far below what noise could tell; twice, lest a damped step deceives.
+        still = sum - next < 0.01 * sum / static_cast<double>(count_) ? still + 1 : 0;
+        converged_ = still >= 2;
         model_ = m, sum = next;
         damping = std::max(1e-9, damping * 0.2);
       } else {
@@ -278,28 +287,52 @@ LagFit Fitter::result(const std::vector<int>& free) const {
   return fit;
 }
 
-std::vector<int> free_parameters(LagOrder order, bool with_play) {
-  std::vector<int> free{P::dead_time, P::gain, P::offset, P::shape};
-  if (order == LagOrder::second) free.push_back(P::damping);
-  if (with_play) free.push_back(P::play);
-  return free;
+// Play and friction show alike but for starts and stops, so a fit from one side may end in a by-valley: try several
+// splits on the first stretches, and go on from the best.
+LagModel split_lost_motion(const std::vector<Stretch>& stretches, const LagModel& plain, const std::vector<int>& free) {
+  std::vector<Stretch> few;
+  double length = 0.0;
+  for (const auto& s : stretches) {
+    if (!few.empty() && length + s.dt * static_cast<double>(s.input.size()) > explored_length) break;
+    few.push_back(s);
+    length += s.dt * static_cast<double>(s.input.size());
+  }
+  LagModel best = plain;
+  double least = std::numeric_limits<double>::infinity();
+  for (const auto& [play, friction] : {std::pair{1.0, 0.05}, {0.5, 0.5}, {0.05, 1.0}, {1.0, 2.0}}) {
+    Fitter fitter{few, plain.order};
+    fitter.model() = plain;
+    fitter.model().play = play * 0.01 * fitter.span();
+    fitter.model().friction = 0.5 * friction * 0.01 * fitter.span() / std::abs(plain.gain);
+    fitter.descend(free, 15);
+    const double left = fitter.residual_of(fitter.model()).squaredNorm();
+    if (left < least) least = left, best = fitter.model();
+  }
+  return best;
 }
 
 }  // namespace
 
-LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool with_play, double lag_guess) {
+LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool lost_motion, double lag_guess,
+               double least_friction) {
   Fitter fitter{stretches, order};
   fitter.start(lag_guess);
-  const auto plain = free_parameters(order, false);
-  fitter.descend(plain, 12);
-  if (!with_play) {
-    fitter.descend(plain, 30);
-    return fitter.result(plain);
-  }
-  fitter.model().play = 0.005 * fitter.span();
-  const auto all = free_parameters(order, true);
-  fitter.descend(all, 40);
-  return fitter.result(all);
+  std::vector<int> free{P::dead_time, P::gain, P::offset, P::shape};
+  if (order == LagOrder::second) free.push_back(P::damping);
+  fitter.descend(free, lost_motion ? 12 : 40);
+  if (!lost_motion) return fitter.result(free);
+  free.push_back(P::play);
+  free.push_back(P::friction);
+  fitter.model() = split_lost_motion(stretches, fitter.model(), free);
+  auto& model = fitter.model();
+  fitter.descend(free, 40);
+  // One that came to nothing is taken out: at its bound it has no two-sided uncertainty.
+  const auto before = free.size();
+  if (model.friction <= std::max(least_friction, 1e-5 * fitter.span() / std::abs(model.gain)))
+    model.friction = 0.0, std::erase(free, int{P::friction});
+  if (model.play <= 1e-5 * fitter.span()) model.play = 0.0, std::erase(free, int{P::play});
+  if (free.size() < before) fitter.descend(free, 40);
+  return fitter.result(free);
 }
 
 VectorXd shift_by_input(const LagFit& fit, const std::vector<Stretch>& stretches,

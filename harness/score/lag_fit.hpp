@@ -10,7 +10,7 @@ namespace trackrod {
 
 // Order of the parameters in covariances and gradients. `shape` is ln(natural), `damping` ln(damping).
 struct LagParameter {
-  enum : int { dead_time, gain, offset, shape, damping, play, count };
+  enum : int { dead_time, gain, offset, shape, damping, play, friction, count };
 };
 
 struct LagFit {
@@ -33,8 +33,11 @@ struct LagFit {
   std::vector<Eigen::VectorXd> pull;
 };
 
-// `lag_guess` (s) is about dead time plus slowness. Deterministic.
-LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool with_play, double lag_guess);
+// `lost_motion`: play and friction are fitted too. `lag_guess` (s) is about dead time plus slowness. Friction whose
+// reach is below `least_friction` (unit of the input; some times its noise) is not told from noise and left out.
+// Deterministic.
+LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool lost_motion, double lag_guess,
+               double least_friction);
 
 // Shift of the parameters, to first order, when the stretches' inputs are replaced by these.
 Eigen::VectorXd shift_by_input(const LagFit& fit, const std::vector<Stretch>& stretches,

@@ -1,8 +1,11 @@
 #pragma once
-// The model behind the score `delay`: the measured input, a dead time, a lag of first or second order, a gain, and lost
-// motion (a play operator) at the end.
-//   w(t) = gain * (G input)(t - dead_time) + offset;  output = w within a gap of total width `play`
+// The model behind the score `delay`: the measured input, a lag of first or second order that Coulomb friction holds
+// back, a dead time, a gain, and play at the end.
+//   second order: v'' = natural^2 (input - v -+ friction) - 2 damping natural v', the sign against the motion; at a
+//   standstill v stays while |input - v| <= friction.  First order: v' = natural (input - v -+ friction), likewise.
+//   w(t) = gain * v(t - dead_time) + offset;  output = w within a gap of total width `play`
 
+#include <cmath>
 #include <vector>
 
 namespace trackrod {
@@ -16,10 +19,13 @@ struct LagModel {
   double damping{1.0};    // second order only
   double gain{1.0};
   double offset{0.0};
-  double play{0.0};  // total gap, unit of the output
+  double play{0.0};      // total gap, unit of the output
+  double friction{0.0};  // half of what it adds to the gap, unit of the input
 
   // Lag of w on a steady ramp without the dead time, s: time constant, or 2 damping / natural.
   double slowness() const { return order == LagOrder::first ? 1.0 / natural : 2.0 * damping / natural; }
+  // What a slow sweep to and fro shows as a gap, unit of the output.
+  double lost_motion() const { return play + 2.0 * friction * std::abs(gain); }
 };
 
 // A stretch of measurement: the input on an even grid, the output where it was sampled.
@@ -28,16 +34,18 @@ struct Stretch {
   double dt{0.0};     // s
   std::vector<double> input;
   std::vector<double> t, output;  // s; all after `start`
+  double start_output{0.0};       // measured at `start`
 };
 
-// G input on the grid, with its rate (per s). Exact for an input that is straight between grid points; begins as if the
-// first slope of the input had always been there.
+// v on the grid, with its rate (per s). Without friction exact for an input that is straight between grid points; where
+// friction stops or starts the motion, the instant is placed within the grid cell. Begins as if the first slope of the
+// input had always been there; at rest, near where the measured output says.
 struct Response {
   std::vector<double> value, rate;
 };
 Response lag_response(const Stretch& stretch, const LagModel& model);
 
-// The model's output at the stretch's output instants. The gap begins where the measured output stands.
+// The model's output at the stretch's output instants. The gap begins where the output was measured at the start.
 std::vector<double> model_output(const Stretch& stretch, const LagModel& model, const Response& response);
 
 }  // namespace trackrod

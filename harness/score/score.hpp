@@ -18,15 +18,16 @@ namespace trackrod {
 
 // One line of an uncertainty budget.
 struct Contribution {
-  std::string name;                 // "sensor calibration", "noise", ...
-  double standard_uncertainty{0.0}; // as it acts on the finding, in the finding's unit
+  std::string name;                  // "sensor calibration", "noise", ...
+  double standard_uncertainty{0.0};  // as it acts on the finding, in the finding's unit
   double degrees_of_freedom{std::numeric_limits<double>::infinity()};
-  char type{'B'};                   // 'A' from statistics of this run, 'B' otherwise (JCGM 100, 2.3)
+  char type{'B'};                      // 'A' from statistics of this run, 'B' otherwise (JCGM 100, 2.3)
   std::string distribution{"normal"};  // or "rectangular"
-  std::string group;                // not empty: contributions of one group are fully correlated, their signed values add
+  std::string group;  // not empty: contributions of one group are fully correlated, their signed values add
 };
 
-// Of a finding without a value: `inconclusive` when the score was run in vain, `not_run` when there was no complete step.
+// Of a finding without a value: `inconclusive` when the score was run in vain, `not_run` when there was no complete
+// step.
 enum class Verdict { pass, fail, inconclusive, not_run };
 std::string verdict_name(Verdict verdict);
 
@@ -37,10 +38,11 @@ struct Limit {
 
 // Names as other programs read them from findings.json. A value that does not exist is empty and has a reason.
 struct Finding {
-  std::string name;                                            // "delay.dead_time"
+  std::string name;  // "delay.dead_time"
   std::string step;
   std::vector<std::string> signals;
-  std::vector<std::pair<std::string, std::string>> conditions; // "vehicle.speed" -> "40.0 km/h"; "hand_wheel" -> "position"
+  std::vector<std::pair<std::string, std::string>>
+      conditions;  // "vehicle.speed" -> "40.0 km/h"; "hand_wheel" -> "position"
   std::optional<double> value;
   std::string unit;
   std::optional<double> standard_uncertainty;
@@ -50,7 +52,7 @@ struct Finding {
   std::string rule;
   std::string requirement;
   Verdict verdict{Verdict::not_run};
-  bool judged{false};                                          // false: reported without a limit, no verdict
+  bool judged{false};  // false: reported without a limit, no verdict
   std::string reason;
   std::vector<Contribution> budget;
 };
@@ -58,26 +60,26 @@ struct Finding {
 // A picture in plain numbers; the report draws it and knows no score.
 struct Curve {
   std::string label;
-  std::vector<double> x, y;    // decimated so that no extreme is lost; NaN breaks the line
+  std::vector<double> x, y;  // decimated so that no extreme is lost; NaN breaks the line
   enum class Style { line, points, bars } style{Style::line};
 };
 struct Mark {
   std::string label;
-  char axis{'x'};              // a line at x = value, or at y = value
+  char axis{'x'};  // a line at x = value, or at y = value
   double value{0.0};
-  double half_width{0.0};      // of an interval around it; 0 = none
+  double half_width{0.0};  // of an interval around it; 0 = none
 };
 struct Figure {
   std::string title, x_label, y_label;
   std::vector<Curve> curves;
   std::vector<Mark> marks;
-  bool y_log{false};           // y in decades; what is not positive is not drawn
+  bool y_log{false};  // y in decades; what is not positive is not drawn
 };
 
 struct ScoreInput {
   const CaptureView& capture;
-  std::vector<Span> spans;                                     // of the steps asked for, complete ones
-  std::vector<std::pair<std::string, SignalIndex>> signals;    // role -> signal
+  std::vector<Span> spans;                                   // of the steps asked for, complete ones
+  std::vector<std::pair<std::string, SignalIndex>> signals;  // role -> signal
   const std::any& settings;
   SignalIndex signal(const std::string& role) const;
 };
