@@ -147,14 +147,16 @@ Shape<std::int64_t> whole_number(std::int64_t low, std::int64_t high) {
           }};
 }
 
-Shape<double> quantity(const std::string& unit_text, double low, double high) {
+namespace {
+
+// `want`: what a message says is allowed.
+Shape<double> bounded(const std::string& unit_text, double low, double high, const std::string& want) {
   const auto unit = Unit::known(unit_text);
   return {[=](const Node& n, double& out, Problems& p) {
             Quantity q;
             if (!read_quantity(n, q, p)) return false;
             const auto v = q.in(unit);
             if (!v || !within(*v, low, high)) {
-              const auto want = range_text(low, high, unit.text());
               p.add(n.at, "found " + n.shown(), want, v ? "" : v.error().context);
               return false;
             }
@@ -168,8 +170,22 @@ Shape<double> quantity(const std::string& unit_text, double low, double high) {
           }};
 }
 
+// In the largest unit that keeps it whole: "1 us", "10 s".
+std::string time_text(Duration d) {
+  using Step = std::pair<std::int64_t, const char*>;
+  for (const auto& [size, name] : {Step{1'000'000'000, " s"}, Step{1'000'000, " ms"}, Step{1'000, " us"}})
+    if (d.count() % size == 0) return std::to_string(d.count() / size) + name;
+  return std::to_string(d.count()) + " ns";
+}
+
+}  // namespace
+
+Shape<double> quantity(const std::string& unit, double low, double high) {
+  return bounded(unit, low, high, range_text(low, high, unit));
+}
+
 Shape<Duration> duration(Duration low, Duration high) {
-  auto in_seconds = quantity("s", seconds(low), seconds(high));
+  auto in_seconds = bounded("s", seconds(low), seconds(high), time_text(low) + " to " + time_text(high));
   return {[in_seconds](const Node& n, Duration& out, Problems& p) {
             double v{};
             if (!in_seconds.read(n, v, p)) return false;

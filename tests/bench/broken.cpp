@@ -3,6 +3,8 @@
 
 #include "tests/bench/broken.hpp"
 
+#include <algorithm>
+
 #include "tests/bench/demo.hpp"
 #include "tests/catch.hpp"
 

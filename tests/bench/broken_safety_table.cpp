@@ -130,7 +130,7 @@ const std::vector<Broken> axes_and_interlocks{
      R"("grace": "80 ms")",
      R"("grace": `"0 ms")",
      "/interlocks/hand_torque/grace",
-     {"found \"0 ms\""},
+     {"found \"0 ms\"; allowed: 1 us to 10 s"},
      valid},
     {__LINE__,
      R"("grace": "80 ms")",

@@ -125,7 +125,7 @@ const std::vector<Broken> devices{
      R"("clock_asymmetry": "2 ms")",
      R"("clock_asymmetry": `"-2 ms")",
      "/devices/supply/clock_asymmetry",
-     {"0 to 1 s"},
+     {"0 s to 1 s"},
      valid},
     {__LINE__,
      "\"supply\": {\n",

@@ -2,6 +2,7 @@
 // what must be said, and where, are those of `expected` below; beyond them, every problem must stand at a real place,
 // and whatever the change, reading must end.
 
+#include <algorithm>
 #include <functional>
 
 #include "tests/bench/demo.hpp"

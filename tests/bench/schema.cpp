@@ -1,5 +1,7 @@
 // The schema that is shipped for editors, and an independent judge of it: python3-jsonschema of Debian.
 
+#include <unistd.h>
+
 #include <array>
 #include <cstdio>
 #include <cstdlib>

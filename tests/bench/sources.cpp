@@ -1,5 +1,7 @@
 // A bench of several files.
 
+#include <unistd.h>
+
 #include <filesystem>
 
 #include "tests/bench/demo.hpp"
