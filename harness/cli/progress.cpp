@@ -13,9 +13,11 @@ void Progress::on_event(const Event& event) {
                         step_name(header_, event.a) + ", " + shown_time(left > 0 ? left : 0) + " left");
       break;
     }
+    case EventKind::state_changed:
+      if (event.a == event.b) break;  // the recording says where it begins
+      [[fallthrough]];
     case EventKind::tripped:
     case EventKind::device_lost:
-    case EventKind::state_changed:
     case EventKind::safe_done:
     case EventKind::loop_died:
       console_.end_progress();

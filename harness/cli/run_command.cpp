@@ -87,6 +87,8 @@ int run_command(const RunOptions& options, Console& console) {
 
   auto set = open_devices(*loaded.bench);
   if (!set) return console.complain(set.error()), harness_failed;
+  for (const auto& link : set->links)
+    if (const auto remark = link->remark(); !remark.empty()) console.say("note: " + remark);
   auto shared = SharedMapping::create();
   if (!shared) return console.complain(shared.error()), harness_failed;
   Descriptors fds;

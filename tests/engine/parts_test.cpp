@@ -17,7 +17,7 @@ namespace {
 
 BenchTime at(Duration d) { return BenchTime{d}; }
 
-Sample sample(SignalIndex signal, double value) { return {BenchTime{}, value, 0, signal, StampedBy::kernel}; }
+Sample sample(SignalIndex signal, double value, Duration when = 0ms) { return {at(when), value, 0, signal, StampedBy::kernel}; }
 
 // Remembers what a sequence did.
 struct Hands final : SequenceHands {
@@ -106,14 +106,30 @@ TEST_CASE("a sequence writes in order and waits for each effect") {
   Hands hands;
   const std::vector<Action> actions{set(mode, 3.0), wait(angle, -1, 1, 100ms), set(mode, 0.0)};
   SequenceRunner runner{actions, OnFailure::go_on};
-  live.take(sample(angle, 20.0));
+  live.take(sample(angle, 20.0, 0ms));
   CHECK(runner.advance(at(0ms), live, hands) == SequenceRunner::State::running);
   CHECK(hands.writes == std::vector<std::pair<SignalIndex, double>>{{mode, 3.0}});
+  live.take(sample(angle, 20.0, 50ms));
   CHECK(runner.advance(at(50ms), live, hands) == SequenceRunner::State::running);
-  live.take(sample(angle, 0.5));
+  live.take(sample(angle, 0.5, 60ms));
   CHECK(runner.advance(at(60ms), live, hands) == SequenceRunner::State::done);
   CHECK(hands.writes == std::vector<std::pair<SignalIndex, double>>{{mode, 3.0}, {mode, 0.0}});
   CHECK(runner.all_effects_seen());
+}
+
+TEST_CASE("an effect is told by a sample that is newer than the write, not by one from before it") {
+  const auto bench = small_bench();
+  LiveValues live{bench};
+  live.set_lost(0, false);
+  Hands hands;
+  const std::vector<Action> actions{set(mode, 3.0), wait(angle, -1, 1, 100ms), set(mode, 0.0)};
+  SequenceRunner runner{actions, OnFailure::go_on};
+  live.take(sample(angle, 0.0, 0ms));  // already so
+  CHECK(runner.advance(at(0ms), live, hands) == SequenceRunner::State::running);
+  CHECK(runner.advance(at(1ms), live, hands) == SequenceRunner::State::running);
+  CHECK(hands.writes.size() == 1);  // the first write has gone out by itself
+  live.take(sample(angle, 0.0, 2ms));
+  CHECK(runner.advance(at(2ms), live, hands) == SequenceRunner::State::done);
 }
 
 TEST_CASE("the safe state goes on past an effect that does not come, and says so") {
@@ -124,7 +140,8 @@ TEST_CASE("the safe state goes on past an effect that does not come, and says so
   const std::vector<Action> actions{set(mode, 3.0), wait(angle, -1, 1, 100ms), set(mode, 0.0)};
   SequenceRunner runner{actions, OnFailure::go_on};
   CHECK(runner.advance(at(0ms), live, hands) == SequenceRunner::State::running);
-  CHECK(runner.advance(at(100ms), live, hands) == SequenceRunner::State::failed);
+  CHECK(runner.advance(at(1ms), live, hands) == SequenceRunner::State::running);
+  CHECK(runner.advance(at(101ms), live, hands) == SequenceRunner::State::failed);
   CHECK(hands.writes.size() == 2);
   CHECK_FALSE(runner.all_effects_seen());
 }
