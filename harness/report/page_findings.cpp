@@ -37,7 +37,8 @@ std::string identity(const Finding& f) {
 }
 
 std::string amount(double u, const std::string& unit) {
-  return std::isfinite(u) ? shown(u, 3) + " " + unit : "not known";
+  if (!std::isfinite(u)) return "not known";
+  return unit.empty() || unit == "1" ? shown(u, 3) : shown(u, 3) + " " + unit;
 }
 
 std::string degrees(double nu) { return std::isfinite(nu) ? shown(nu, 4) : "∞"; }
@@ -80,16 +81,49 @@ std::string budget(const Finding& f) {
   }
   auto title = std::string{"Uncertainty budget"};
   if (f.standard_uncertainty && std::isfinite(*f.standard_uncertainty))
-    title += ", standard uncertainty " + shown(*f.standard_uncertainty, 3) + " " + f.unit;
+    title += ", standard uncertainty " + amount(*f.standard_uncertainty, f.unit);
   return wrap("details", element("summary", title) + table({"contribution", "standard uncertainty", "share of variance",
                                                             "type", "distribution", "degrees of freedom"},
                                                            rows, ""));
 }
 
-std::string conditions(const Finding& f) {
+using Conditions = std::vector<std::pair<std::string, std::string>>;
+
+std::string conditions(const Conditions& all) {
   std::vector<std::string> words;
-  for (const auto& [what, value] : f.conditions) words.push_back(what + " " + value);
-  return words.empty() ? "" : element("p", "At " + joined(words) + ".", "soft");
+  for (const auto& [what, value] : all) words.push_back(what + " " + value);
+  return words.empty() ? "" : element("p", "Conditions: " + joined(words) + ".", "soft");
+}
+
+// Those of `all` that are, or are not, among `others`.
+Conditions among(const Conditions& all, const Conditions& others, bool wanted) {
+  Conditions out;
+  for (const auto& c : all)
+    if ((std::find(others.begin(), others.end(), c) != others.end()) == wanted) out.push_back(c);
+  return out;
+}
+
+std::string card(const Finding& f) {
+  auto inside = wrap("div", identity(f) + numbers(f) + wrap("div", draw_margin(f)), "row") + conditions(f.conditions);
+  if (!f.reason.empty()) inside += element("p", f.reason, "reason");
+  return wrap("div", inside + budget(f), "finding") + "\n";
+}
+
+// What was measured in one step without a limit, in short. Conditions that all values share are told once.
+std::string digest(const std::string& step, const std::vector<const Finding*>& findings) {
+  std::optional<Conditions> common;
+  for (const auto* f : findings)
+    if (f->value) common = common ? among(*common, f->conditions, true) : f->conditions;
+  const auto shared = common.value_or(Conditions{});
+  std::vector<std::vector<std::string>> rows;
+  for (const auto* f : findings) {
+    auto about = conditions(among(f->conditions, shared, false));
+    if (!f->reason.empty()) about += element("p", f->reason);
+    rows.push_back({escaped(f->name), escaped(value_text(*f)), escaped(interval_text(*f)),
+                    interval_text(*f).empty() ? "" : escaped(percent(f->coverage)), about + budget(*f)});
+  }
+  return element("h3", step.empty() ? "whole run" : "step " + step) + conditions(shared) +
+         table({"finding", "value", "interval", "coverage", "about it"}, rows, "") + "\n";
 }
 
 }  // namespace
@@ -127,20 +161,29 @@ std::string requirements(const std::vector<Finding>& findings) {
 }
 
 std::string findings(const std::vector<Finding>& findings) {
-  std::string out;
+  std::string cards;
+  std::vector<std::pair<std::string, std::vector<const Finding*>>> steps;  // of those without a limit
   for (const auto& f : findings) {
-    auto inside = wrap("div", identity(f) + numbers(f) + wrap("div", draw_margin(f)), "row");
-    inside += conditions(f);
-    if (!f.reason.empty()) inside += element("p", f.reason, "reason");
-    out += wrap("div", inside + budget(f), "finding") + "\n";
+    if (f.judged) {
+      cards += card(f);
+      continue;
+    }
+    auto step = std::find_if(steps.begin(), steps.end(), [&](const auto& s) { return s.first == f.step; });
+    if (step == steps.end()) step = steps.insert(steps.end(), {f.step, {}});
+    step->second.push_back(&f);
   }
-  if (out.empty()) return section("Findings", element("p", "The scores gave no finding."));
-  return section("Findings",
-                 element("p",
-                         "Values are given with half their interval, rounded by it. In the pictures the shaded "
-                         "zone is what the limit allows, the bar is the interval, the diamond the value.",
-                         "soft") +
-                     out);
+  std::string out;
+  if (!cards.empty())
+    out += section("Findings",
+                   element("p",
+                           "Values are given with half their interval, rounded by it. In the pictures the "
+                           "shaded zone is what the limit allows, the bar is the interval, the diamond the value.",
+                           "soft") +
+                       cards);
+  std::string digests;
+  for (const auto& [step, members] : steps) digests += digest(step, members);
+  if (!digests.empty()) out += wrap("div", section("Measured without a limit", digests), "digest");
+  return findings.empty() ? section("Findings", element("p", "The scores gave no finding.")) : out;
 }
 
 }  // namespace trackrod::page

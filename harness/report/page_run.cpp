@@ -24,10 +24,16 @@ bool lapsed(const SignalInfo& signal, const std::string& run_day) {
   return !run_day.empty() && !signal.calibration.due.empty() && signal.calibration.due < run_day;
 }
 
-bool needs_calibration(const SignalInfo& signal) { return signal.direction == Direction::read && signal.bench_owned; }
+// A plain number (a state, a count) is read, not measured.
+bool needs_calibration(const SignalInfo& signal) {
+  return signal.direction == Direction::read && signal.bench_owned && signal.unit != "1" && signal.unit != "count";
+}
 
 std::string calibration_state(const SignalInfo& signal, const std::string& run_day) {
-  if (signal.calibration.date.empty()) return needs_calibration(signal) ? "NEVER CALIBRATED" : "by the unit itself";
+  if (signal.calibration.date.empty())
+    return needs_calibration(signal) ? "NEVER CALIBRATED"
+           : signal.bench_owned      ? "nothing to calibrate"
+                                     : "by the unit itself";
   if (lapsed(signal, run_day)) return "LAPSED before this run";
   if (signal.calibration.due.empty()) return "no due date";
   return run_day.empty() ? "cannot tell: date of the run unknown" : "valid on the day of the run";

@@ -72,9 +72,7 @@ std::string value_text(const Finding& finding) {
 
 std::string interval_text(const Finding& finding) {
   const auto interval = finite_interval(finding);
-  if (!interval) return "";
-  if (interval->high == interval->low)
-    return with_unit(shown(interval->low, 6) + " to " + shown(interval->high, 6), finding.unit);
+  if (!interval || interval->high == interval->low) return "";
   const int decimals = stated_uncertainty((interval->high - interval->low) / 2.0).decimals;
   // A count that is whole but for the last bits of a double stays where it is.
   const double low = scaled(interval->low, decimals), high = scaled(interval->high, decimals);

@@ -24,7 +24,7 @@ std::string to_place(double value, int decimals);
 // when there is no interval, and "no value" when there is none. U is half the interval, at the finding's coverage.
 std::string value_text(const Finding& finding);
 // "40.78 to 41.68 ms": ends rounded outwards, so that what is printed never looks better than what was judged. Empty
-// without an interval.
+// without an interval, or with one of no width.
 std::string interval_text(const Finding& finding);
 // "≤ 50 ms", "≥ 12 deg", "0.2 to 0.5 deg"; "no limit" without one.
 std::string limit_text(const Finding& finding);

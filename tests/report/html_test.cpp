@@ -103,6 +103,31 @@ TEST_CASE("each overall verdict has its own words and frame") {
   CHECK(has(with({}), "<strong>no verdict</strong>"));
 }
 
+TEST_CASE("what has no limit comes after what has one, and tells shared conditions once") {
+  auto r = example::report();
+  auto a = example::finding("step.rise", 20.0, 1.0, "ms"), b = example::finding("step.gain", 0.9, 0.1, "1");
+  b.conditions.emplace_back("cycles", "6");
+  r.findings = {a, example::findings()[0], b};
+  const auto page = write_html(r);
+  const auto rest = page.find("<h2>Measured without a limit</h2>");
+  REQUIRE(rest != std::string::npos);
+  CHECK(page.find("<h3>delay.dead_time</h3>") < rest);
+  CHECK(page.find("<td>step.rise</td><td>20.0 ± 1.0 ms</td><td>19.0 to 21.0 ms</td><td>95 %</td>") > rest);
+  CHECK(
+      has(page,
+          "<h3>step triangle-20</h3><p class=\"soft\">Conditions: vehicle.speed 40.0 km/h, hand_wheel position.</p>"));
+  CHECK(has(page, "<td><p class=\"soft\">Conditions: cycles 6.</p>"));
+}
+
+TEST_CASE("a state or a count needs no calibration") {
+  auto r = example::report();
+  r.signals = {example::signal("hand.state", true, "", "")};
+  CHECK(has(write_html(r), "was never calibrated"));
+  r.signals[0].unit = "1";
+  CHECK_FALSE(has(write_html(r), "was never calibrated"));
+  CHECK(has(write_html(r), "nothing to calibrate"));
+}
+
 TEST_CASE("calibrations lapse by the date of the run, not of the reading") {
   auto r = example::report();
   r.signals = {example::signal("road.angle_ref", true, "2025-10-01", "2026-10-01")};
