@@ -50,7 +50,6 @@ void Scpi::set(FieldIndex field, double value) noexcept {
   if (std::abs(value) > largest_number) ++counters_.clamped;
   s.wanted = wanted;
   s.has_value = true;
-  s.tries = 0;
   try_again(s, BenchTime{});
 }
 
@@ -70,20 +69,11 @@ std::span<const std::byte> Scpi::due(BenchTime now) noexcept {
     if (now < identify_not_before_) return {};
     return ask(Question::identity, 0, "*IDN?", now);
   }
-  if (!wrote_)
-    if (auto* setting = next_to_write(now)) return write(*setting);
-  wrote_ = false;
+  for (auto& s : settings_)
+    if (s.unsent && now >= s.not_before) return write(s);
   if (const auto starved = ask_reading(now, true); !starved.empty()) return starved;
   if (const auto owed = ask_what_is_owed(now); !owed.empty()) return owed;
   return ask_reading(now, false);
-}
-
-// Values that were never sent go before those that are sent again.
-Scpi::Setting* Scpi::next_to_write(BenchTime now) {
-  Setting* next = nullptr;
-  for (auto& s : settings_)
-    if (s.unsent && now >= s.not_before && (next == nullptr || s.tries < next->tries)) next = &s;
-  return next;
 }
 
 std::span<const std::byte> Scpi::write(Setting& s) {
@@ -91,8 +81,6 @@ std::span<const std::byte> Scpi::write(Setting& s) {
   s.clean = false;
   s.agreed = s.read_back.empty();
   s.owes_read_back = !s.agreed;
-  ++s.tries;
-  wrote_ = true;
   owes_errors_ = true;
   errors_in_a_row_ = 0;
   out_ = s.before;
@@ -116,9 +104,10 @@ std::span<const std::byte> Scpi::ask_what_is_owed(BenchTime now) {
   if (out_of_step_) return ask(Question::errors, 0, error_query_, now);
   if (!owes_errors_ || last_ != Question::read_back) {
     for (std::size_t i = 0; i < settings_.size(); ++i) {
-      last_read_back_ = (last_read_back_ + 1) % settings_.size();
-      const auto& s = settings_[last_read_back_];
-      if (s.owes_read_back) return ask(Question::read_back, last_read_back_, s.read_back, now);
+      const auto place = (next_read_back_ + i) % settings_.size();
+      if (!settings_[place].owes_read_back) continue;
+      next_read_back_ = place + 1;
+      return ask(Question::read_back, place, settings_[place].read_back, now);
     }
   }
   if (owes_errors_) return ask(Question::errors, 0, error_query_, now);
@@ -265,7 +254,6 @@ void Scpi::load(std::span<const std::uint32_t> words) noexcept {
   open_ = Question::none;
   out_of_step_ = true;
   owes_errors_ = true;
-  wrote_ = false;
 }
 
 }  // namespace trackrod

@@ -2,9 +2,8 @@
 // The bench's end of IEEE 488.2 / SCPI-1999: sets values and reads them back, reads the error queue after each command,
 // asks for readings in between. A state machine over time: one question at a time, each with its time-out.
 //
-// Order: values never sent yet, then what is owed after a command (read-back, error queue), then readings. After each
-// write comes one question, so a new value waits for no more than the answer, or the time-out, of the question now
-// open.
+// Order: values that have to be sent, then what is owed after a command (read-back, error queue), then readings. So a
+// new value waits for no more than the answer, or the time-out, of the question now open.
 
 #include <array>
 #include <cstddef>
@@ -54,9 +53,8 @@ class Scpi final : public Protocol {
     bool has_value{false};
     bool unsent{false};  // `wanted` still has to go out
     bool owes_read_back{false};
-    bool agreed{false};  // read back within the tolerance since it was sent
-    bool clean{false};   // the error queue was found empty since it was sent
-    std::uint32_t tries{0};
+    bool agreed{false};      // read back within the tolerance since it was sent
+    bool clean{false};       // the error queue was found empty since it was sent
     BenchTime not_before{};  // of the next try
   };
   struct Reading {
@@ -71,7 +69,6 @@ class Scpi final : public Protocol {
   std::span<const std::byte> ask(Question question, std::size_t index, std::string_view text, BenchTime now);
   std::span<const std::byte> ask_what_is_owed(BenchTime now);
   std::span<const std::byte> ask_reading(BenchTime now, bool only_starved);
-  Setting* next_to_write(BenchTime now);
   bool answered(std::string_view line, Stamp stamp, FieldSink& sink);
   void take_error(int code, BenchTime now);
   void take_read_back(Setting& setting, double value, BenchTime now);
@@ -89,8 +86,7 @@ class Scpi final : public Protocol {
   std::size_t open_index_{0};
   BenchTime asked_{};
   Question last_{Question::none};
-  std::size_t last_read_back_{0};  // position in settings_
-  bool wrote_{false};              // a write went out, its question not yet
+  std::size_t next_read_back_{0};  // place in settings_ to look from, so that each has its turn
   bool identified_;
   BenchTime identify_not_before_{};
   // Answers to earlier questions may still come. Only entries of the error queue are believed then, whose form no other

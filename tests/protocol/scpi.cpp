@@ -224,7 +224,7 @@ TEST_CASE("a late answer is never taken for the answer to a later question") {
 }
 
 TEST_CASE("a new value goes out at the latest with the time-out of the open question") {
-  for (const auto& silent_from : {Duration{0}, Duration{15ms}}) {
+  for (Duration silent_from{0}; silent_from < 30ms; silent_from += 1ms) {
     for (Duration set_at = 1ms; set_at < 130ms; set_at += 3ms) {
       CAPTURE(silent_from.count(), set_at.count());
       Instrument instrument;
@@ -255,6 +255,33 @@ TEST_CASE("values that change all the time starve neither read-back, error queue
   // One question after each write.
   for (std::size_t i = 1; i < talk.sent.size(); ++i)
     CHECK_FALSE((talk.sent[i - 1].rfind("VOLT ", 0) == 0 && talk.sent[i].rfind("VOLT ", 0) == 0));
+}
+
+TEST_CASE("of several values that change all the time, each is sent and each is read back") {
+  Instrument instrument;
+  Talk talk{quiet, std::ref(instrument)};
+  for (int i = 0; i < 1000; ++i) {
+    talk.set("voltage", 10.0 + 0.01 * (i % 100));
+    talk.set("output", i / 5 % 2);
+    talk.run(1ms);
+  }
+  for (const char* line : {"OUTP 0", "OUTP 1", "OUTP?", "VOLT?", "SYST:ERR?"}) {
+    CAPTURE(line);
+    CHECK(std::count(talk.sent.begin(), talk.sent.end(), line) > 50);
+  }
+}
+
+TEST_CASE("values that are set together go out together") {
+  Instrument instrument;
+  Talk talk{quiet, std::ref(instrument)};
+  talk.run(20ms);
+  talk.forget();
+  talk.set("voltage", 0.5);
+  talk.set("output", 1.0);
+  talk.run(20ms);
+  CHECK(talk.sent == Lines{"VOLT 0.50", "OUTP 1", "VOLT?", "SYST:ERR?", "OUTP?"});
+  CHECK(talk.settled("voltage"));
+  CHECK(talk.settled("output"));
 }
 
 TEST_CASE("nothing is set on the wrong instrument") {
