@@ -4,6 +4,8 @@
 
 #include "fixtures/simulator/scpi_supply.hpp"
 
+#include <random>
+
 #include "fixtures/simulator/scpi_header.hpp"
 #include "tests/catch.hpp"
 
@@ -126,4 +128,22 @@ TEST_CASE("a line may come in pieces; one that is too long is dropped whole; gar
   CHECK(said(supply, "OUT\nOUTP 0\nOUTP?\n") == "0\n");
   CHECK(said(supply, "SYST:ERR?\n") == "-113,\"Undefined header\"\n");
   CHECK(said(supply, "\n\n\r\n") == "");
+}
+
+TEST_CASE("whatever comes, the setting stays in range and the next good line is answered") {
+  const auto seed = std::random_device{}();
+  CAPTURE(seed);
+  std::mt19937 random{seed};
+  const std::string alphabet = "VOLTOUTPMEASYSERR*?:;,. 0123456789+-eE\n\r\tvolt\xff";
+  ScpiSupply supply{20};
+  for (int i = 0; i < 3000; ++i) {
+    std::string text;
+    for (auto n = random() % 40; n > 0; --n) text += alphabet[random() % alphabet.size()];
+    CAPTURE(text);
+    said(supply, text);
+    REQUIRE(supply.voltage() >= 0.0);
+    REQUIRE(supply.voltage() <= 20.0);
+    said(supply, "\n");
+    REQUIRE(said(supply, "*OPC?\n") == "1\n");
+  }
 }
