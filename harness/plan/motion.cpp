@@ -13,8 +13,9 @@ constexpr double infinity = std::numeric_limits<double>::infinity();
 // Smooth rise from 0 at u = 0 to 1 at u = 1 and its derivatives by u. At the two ends the third one is that from
 // inside.
 Derivatives rise(double u) {
-  if (u < 0) return {0, 0, 0, 0};
-  if (u > 1) return {1, 0, 0, 0};
+  constexpr double rounding = 1e-12;
+  if (u < -rounding) return {0, 0, 0, 0};
+  if (u > 1 + rounding) return {1, 0, 0, 0};
   const double u2 = u * u;
   return {u2 * u * (10 - 15 * u + 6 * u2), u2 * (30 - 60 * u + 30 * u2), u * (60 - 180 * u + 120 * u2),
           60 - 360 * u + 360 * u2};
@@ -62,7 +63,7 @@ Extent cubic_extent(const Piece& p, double from, double to) {
   return e;
 }
 
-// The greatest f near the best of the grid points, by golden section.
+// Where f is greatest between the two, by golden section; f has one peak there.
 template <class F>
 double refine(const F& f, double low, double high) {
   constexpr double share = 0.6180339887498949;
@@ -73,30 +74,32 @@ double refine(const F& f, double low, double high) {
   return 0.5 * (low + high);
 }
 
+// The five things sought of a piece, each the greatest of its function: -value, value, |rate|, |acceleration|, |jerk|.
+double measured(const Piece& p, std::size_t which, double t) {
+  const auto d = p.derivatives(t);
+  return which == 0 ? -d[0] : which == 1 ? d[0] : std::abs(d[which - 1]);
+}
+
 Extent sampled_extent(const Piece& p, double from, double to) {
   const double cycles = (to - from) * std::abs(p.rate) / (2 * std::numbers::pi);
-  const auto n = std::max(16, static_cast<int>(std::ceil(64 * cycles)));
+  const auto n = std::max(32, static_cast<int>(std::ceil(64 * cycles)));
   const double step = (to - from) / n;
-  // The five things sought: each is the greatest of its function.
-  const auto measure = [&p](int which, double t) {
-    const auto d = p.derivatives(t);
-    return which == 0 ? -d[0] : which == 1 ? d[0] : std::abs(d[static_cast<std::size_t>(which - 1)]);
-  };
-  std::array<double, 5> best{}, best_value{};
-  best_value.fill(-infinity);
+  const auto time = [&](int i) { return std::clamp(from + i * step, from, to); };
   Extent e;
-  for (int i = 0; i <= n; ++i) {
-    const double t = from + i * step;
-    include_point(e, p.derivatives(t));
-    for (int w = 0; w < 5; ++w)
-      if (const double v = measure(w, t); v > best_value[w]) {
-        best_value[w] = v;
-        best[w] = t;
-      }
-  }
-  for (int w = 0; w < 5; ++w) {
-    const double low = std::max(from, best[w] - step), high = std::min(to, best[w] + step);
-    include_point(e, p.derivatives(refine([&](double t) { return measure(w, t); }, low, high)));
+  std::vector<double> values(static_cast<std::size_t>(n) + 1);
+  for (std::size_t which = 0; which < 5; ++which) {
+    for (int i = 0; i <= n; ++i) values[i] = measured(p, which, time(i));
+    const auto [least, greatest] = std::minmax_element(values.begin(), values.end());
+    // Each peak of the grid that the true greatest value may lie beside.
+    const double worth = *greatest - 0.02 * (*greatest - *least);
+    for (int i = 0; i <= n; ++i) {
+      const bool peak =
+          values[i] >= worth && (i == 0 || values[i] >= values[i - 1]) && (i == n || values[i] >= values[i + 1]);
+      if (!peak) continue;
+      include_point(e, p.derivatives(time(i)));
+      include_point(e,
+                    p.derivatives(refine([&](double t) { return measured(p, which, t); }, time(i - 1), time(i + 1))));
+    }
   }
   return e;
 }

@@ -34,24 +34,24 @@ TEST_CASE("limits come in the finding's unit, that of a signal where the finding
       {"finding": "dead_time", "at_most": "0.04 s", "requirement": "R-1"},
       {"finding": "lost_motion", "within": ["-1 mrad", "1 mrad"], "rule": "simple"},
       {"finding": "speed_error", "at_least": "-1 m/s^2"},
-      {"finding": "gain", "at_most": "2 deg/(km/h)"},
+      {"finding": "gain", "at_most": "2 deg.h/km"},
       {"finding": "share", "at_most": "0.15"}]
 })");
   REQUIRE(c.limits.size() == 5);
-CHECK(c.limits[0].finding == "delay.dead_time");
-CHECK(c.limits[0].kind == LimitKind::at_most);
-CHECK(c.limits[0].high == Approx(40));
-CHECK(c.limits[0].unit == "ms");
-CHECK(c.limits[0].rule == DecisionRule::guarded);
-CHECK(c.limits[0].requirement == "R-1");
-CHECK(c.limits[1].kind == LimitKind::within);
-CHECK(c.limits[1].low == Approx(-0.0572958));  // 1 mrad = 180 / (1000 pi) deg
-CHECK(c.limits[1].high == Approx(0.0572958));
-CHECK(c.limits[1].rule == DecisionRule::simple);
-CHECK(c.limits[2].kind == LimitKind::at_least);
-CHECK(c.limits[2].low == Approx(-3.6));
-CHECK(c.limits[3].high == Approx(2));
-CHECK(c.limits[4].high == Approx(15));
+  CHECK(c.limits[0].finding == "delay.dead_time");
+  CHECK(c.limits[0].kind == LimitKind::at_most);
+  CHECK(c.limits[0].high == Approx(40));
+  CHECK(c.limits[0].unit == "ms");
+  CHECK(c.limits[0].rule == DecisionRule::guarded);
+  CHECK(c.limits[0].requirement == "R-1");
+  CHECK(c.limits[1].kind == LimitKind::within);
+  CHECK(c.limits[1].low == Approx(-0.0572958));  // 1 mrad = 180 / (1000 pi) deg
+  CHECK(c.limits[1].high == Approx(0.0572958));
+  CHECK(c.limits[1].rule == DecisionRule::simple);
+  CHECK(c.limits[2].kind == LimitKind::at_least);
+  CHECK(c.limits[2].low == Approx(-3.6));
+  CHECK(c.limits[3].high == Approx(2));
+  CHECK(c.limits[4].high == Approx(15));
 }
 
 TEST_CASE("a score of the run itself reads every step unless told which") {
