@@ -300,6 +300,33 @@ TEST_CASE("nothing is set on the wrong instrument") {
   CHECK(talk.settled("voltage"));
 }
 
+TEST_CASE("a late number or error is not taken for the name of the instrument") {
+  auto text = quiet;
+  text.insert(1, R"("identify": "supply",)");
+  const auto p = make(text);
+  KeptFields sink;
+  CHECK(as_text(p->due(at(0ms))) == "SYST:ERR?\n");
+  CHECK(p->on_bytes(bytes("0,\"No error\"\n"), stamp(1ms), sink));
+  CHECK(as_text(p->due(at(1ms))) == "*IDN?\n");
+  CHECK_FALSE(p->on_bytes(bytes("13.5\n0,\"No error\"\n"), stamp(2ms), sink));
+  CHECK(p->on_bytes(bytes("maker,supply,0,1\n"), stamp(3ms), sink));
+  CHECK(p->take_message() == 0);
+}
+
+TEST_CASE("a value that is changed while the one before is read back is no disagreement") {
+  Instrument instrument;
+  Talk talk{quiet, std::ref(instrument)};
+  talk.run(20ms);
+  talk.set("voltage", 5.0);
+  talk.run(1ms);
+  REQUIRE(talk.sent.back() == "VOLT?");
+  talk.set("voltage", 9.0);
+  talk.run(50ms);
+  CHECK(talk.messages.empty());
+  CHECK(instrument.volts == "9.00");
+  CHECK(talk.settled("voltage"));
+}
+
 TEST_CASE("after a take-over the safe value goes out first, without asking who is there again") {
   Instrument instrument;
   auto text = quiet;
