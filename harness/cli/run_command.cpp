@@ -5,12 +5,16 @@
 #include <sys/utsname.h>
 #include <unistd.h>
 
+#include <spdlog/sinks/basic_file_sink.h>
+#include <spdlog/spdlog.h>
+
 #include <csignal>
 #include <cstring>
 #include <iostream>
 
 #include "drivers/device/device_inputs.hpp"
 #include "drivers/device/device_set.hpp"
+#include "harness/capture/events.hpp"
 #include "harness/capture/writer.hpp"
 #include "harness/cli/cautions.hpp"
 #include "harness/cli/commands.hpp"
@@ -117,9 +121,14 @@ int run_command(const RunOptions& options, Console& console) {
   auto loop = launch(*shared, fds);
   if (!loop) return console.complain(loop.error()), harness_failed;
 
+  const auto log = spdlog::basic_logger_st("run", folder->file("run.log"));
+  log->flush_on(spdlog::level::info);
   Progress progress{*loaded.timeline, journal->header(), console};
   std::atomic<std::uint32_t> disk_stop{0};
-  Recorder recorder{*journal, **shared, disk_stop, [&](const Event& event) { progress.on_event(event); }};
+  Recorder recorder{*journal, **shared, disk_stop, [&](const Event& event) {
+                      progress.on_event(event);
+                      log->info(event_words(event, journal->header()));
+                    }};
   const auto grant = become_realtime(loop_priority + 1);  // above the loop: a loop that spins must not keep its keeper away
   const auto end = mind_loop(*loop, parts, **shared, disk_stop);
   const auto recorded = recorder.finish();
@@ -129,6 +138,7 @@ int run_command(const RunOptions& options, Console& console) {
     return harness_failed;
   }
 
+  log->info("loop: {}; keeper: {}", (*shared)->grant, grant.words);
   note_ending(record, end.outcome, time.now() - begun);
   note_loop_death(record, end);
   record.host.emplace_back("loop", (*shared)->grant);
