@@ -8,13 +8,18 @@
 #include <memory>
 #include <nlohmann/json.hpp>
 #include <optional>
+#include <stdexcept>
 
-#include "tests/catch.hpp"
 #include "tests/system/process.hpp"
 
 namespace trackrod::test {
 
 using namespace std::chrono_literals;
+
+// Without the test library, so that the performance program can use the rig too.
+inline void demand(bool good, const std::string& what) {
+  if (!good) throw std::runtime_error{what};
+}
 
 // UDP ports that nothing uses just now.
 inline std::vector<int> free_ports(std::size_t count) {
@@ -25,8 +30,8 @@ inline std::vector<int> free_ports(std::size_t count) {
     address.sin_family = AF_INET;
     address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
     socklen_t size = sizeof address;
-    REQUIRE(bind(s, reinterpret_cast<sockaddr*>(&address), sizeof address) == 0);
-    REQUIRE(getsockname(s, reinterpret_cast<sockaddr*>(&address), &size) == 0);
+    demand(bind(s, reinterpret_cast<sockaddr*>(&address), sizeof address) == 0, "bind");
+    demand(getsockname(s, reinterpret_cast<sockaddr*>(&address), &size) == 0, "getsockname");
     sockets.push_back(s);
     ports.push_back(ntohs(address.sin_port));
   }
@@ -43,7 +48,7 @@ class DemoRig {
  public:
   DemoRig() {
     char name[] = "/tmp/trackrod-test-XXXXXX";
-    REQUIRE(mkdtemp(name) != nullptr);
+    demand(mkdtemp(name) != nullptr, "no folder for the test");
     folder_ = name;
     auto bench = slurp(source("fixtures/demo_bench/bench.json"));
     const auto ports = free_ports(6);
@@ -71,9 +76,7 @@ class DemoRig {
     for (const auto& t : truths) command.insert(command.end(), {"--set", t});
     simulator_ = std::make_unique<Process>(command, file("simulator"));
     const bool ready = eventually([&] { return simulator_->out().find("ready") != std::string::npos || !simulator_->running(); }, 10s);
-    INFO(simulator_->err());
-    REQUIRE(ready);
-    REQUIRE(simulator_->running());
+    demand(ready && simulator_->running(), "the simulator did not start: " + simulator_->err());
   }
   Process& simulator() { return *simulator_; }
   void end_simulator() { simulator_.reset(); }

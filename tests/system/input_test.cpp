@@ -1,5 +1,6 @@
 // Bad input: a clear error, and nothing moves, nothing is made.
 
+#include "tests/catch.hpp"
 #include "tests/system/demo_rig.hpp"
 #include "tests/system/simulator_log.hpp"
 

@@ -8,6 +8,7 @@
 #include "harness/plan/stimulus.hpp"
 #include "harness/score/scoring.hpp"
 #include "tests/link/allocations.hpp"
+#include "tests/catch.hpp"
 #include "tests/system/demo_rig.hpp"
 
 using namespace trackrod;

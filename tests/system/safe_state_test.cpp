@@ -1,6 +1,7 @@
 // Whatever dies, the bench ends in its safe state within its declared time, and what was recorded scores. The simulated
 // drive's own command time-out is off, so that it cannot help.
 
+#include "tests/catch.hpp"
 #include "tests/system/demo_rig.hpp"
 #include "tests/system/simulator_log.hpp"
 

@@ -2,6 +2,7 @@
 
 #include <random>
 
+#include "tests/catch.hpp"
 #include "tests/system/demo_rig.hpp"
 
 using namespace trackrod::test;
