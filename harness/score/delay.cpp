@@ -175,7 +175,6 @@ void DelayOfStep::fit() {
 
 std::string DelayOfStep::why_no_fit() const {
   if (stretches_.size() < spans_.size()) return "too few samples of '" + out_info_.name + "' whose past input is known";
-  if (!fit_.converged) return "the fit of the model found no end";
   if (!(fit_.residual <= most_misfit * fit_.motion))
     return "the model does not describe the motion: it leaves " + shown(100.0 * fit_.residual / fit_.motion, 2) +
            " % of it unexplained; the unit may have been at a limit, or is not of this order";
@@ -184,6 +183,7 @@ std::string DelayOfStep::why_no_fit() const {
     return "the motion has too little bandwidth to tell dead time from slowness (condition " +
            shown(fit_.condition, 2) + ", at most " + shown(most_condition, 2) +
            "); use steps, or triangles with sharp reversals";
+  if (!fit_.converged) return "the fit of the model found no end";
   return "";
 }
 

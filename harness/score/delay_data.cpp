@@ -105,7 +105,7 @@ DelaySpan read_delay_span(const ScoreInput& input, const Span& span, double long
                   ", hardly more than its noise and resolution";
     return out;
   }
-  out.trouble = stuck(out.input, out.output, signals[in].name, signals[result].name);
+  out.trouble = stuck(out.input, out.output, signals[in].name, signals[result].name, longest);
   return out;
 }
 

@@ -6,10 +6,10 @@
 #include <random>
 
 #include "harness/base/units.hpp"
-#include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
 #include "harness/score/line_fit.hpp"
-#include "harness/score/loop.hpp"
+#include "harness/score/loop_figures.hpp"
+#include "harness/score/rate_groups.hpp"
 #include "harness/score/scores.hpp"
 #include "harness/score/scoring.hpp"
 
@@ -39,35 +39,15 @@ const Fields<HysteresisSettings>& hysteresis_fields() {
               "window", &HysteresisSettings::window, quantity("%", 0.2, 20.0),
               "part of the sweep on either side of a position whose samples give the reading there; 4 % when not given")
           .may("settle", &HysteresisSettings::settle, duration(Duration{0}, from_seconds(10.0)),
-               "time after a reversal whose samples are left out, five times the unit's lag or more; 100 ms when not "
-               "given");
+               "time after a reversal whose samples are left out, at least; four times the lag is "
+               "taken when that is more; 100 ms when not given");
   return fields;
 }
 
-constexpr double same_rate = 1.2;       // rates within this factor belong together
 constexpr double distinct_rates = 1.5;  // fastest over slowest, at least, for a line over the rate
 constexpr double least_chance = 0.01;   // a line that fits worse than this is refused
-
-// What all sweeps at one rate say at one position of the input.
-struct Gap {
-  double position{0.0};      // input unit
-  Repeated rising, falling;  // output, unit of the output
-  double width{0.0};         // falling less rising, positive when the output lags
-  double mean{0.0};          // of both branches
-  double slope{0.0};         // output unit per input unit
-  double rate{0.0};          // input unit/s
-  double half_width{0.0};    // of resolution, of the width
-  double u{0.0};             // standard uncertainty of the width from noise, scatter and resolution
-  double range{0.0};         // largest less smallest reading in one direction, the larger of both
-  bool known{false};
-};
-
-struct RateGroup {
-  std::vector<Branch> branches;
-  double rate{0.0};  // input unit/s
-  Gap centre;
-  std::vector<Gap> gaps;  // at the fixed positions
-};
+constexpr double lags_to_settle = 4.0;  // after a reversal; the lag holds the dead time and twice the slowness
+constexpr double longest_settle = 5.0;  // s
 
 class HysteresisScore {
  public:
@@ -75,18 +55,21 @@ class HysteresisScore {
   ScoreResult run();
 
  private:
-  void read_groups();
-  Gap read_gap(const RateGroup& group, double position, double settle) const;
-  std::vector<Contribution> width_budget(const Gap& gap) const;
+  ReadingRule rule_with(double settle) const;
+  std::vector<Contribution> width_budget(const LoopGap& gap) const;
   std::vector<Contribution> scaled(std::vector<Contribution> budget, double by) const;
   void add_apparent(const RateGroup& group);
   void add_greatest(const RateGroup& group, const Frame& frame);
   void add_shape(const RateGroup& group, const Frame& frame);
+  void read_gaps(double settle);
+  // The groups whose gap at the centre is known, and the line through them: width over twice the rate, in the unit of
+  // the output or along the input.
+  std::vector<const RateGroup*> known_groups() const;
+  LineFit line_over_rate(const std::vector<const RateGroup*>& groups, bool along_input) const;
   void add_corrected();
   Finding corrected(const std::string& name, const LineFit& line, const std::vector<const RateGroup*>& groups,
                     bool along_input) const;
   void refuse_corrected(const std::string& reason);
-  void draw();
   std::string unit(const std::string& name) const;
 
   const ScoreInput& input_;
@@ -94,13 +77,8 @@ class HysteresisScore {
   const SignalInfo& in_info_;
   const SignalInfo& out_info_;
   Frame frame_;
-  std::vector<Sweep> sweeps_;      // not moved once branches point into it
-  std::vector<RateGroup> groups_;  // slow first
-  ReadingRule rule_;
-  double low_{0.0}, high_{0.0};  // of the input
-  double span_{0.0};             // of the output
+  SweepSet set_;
   std::optional<LineFit> line_;  // width over twice the rate, unit of the output
-  std::string trouble_;
   ScoreResult result_;
 };
 
@@ -109,7 +87,8 @@ HysteresisScore::HysteresisScore(const ScoreInput& input)
       settings_{std::any_cast<const HysteresisSettings&>(input.settings)},
       in_info_{input.capture.signals()[input.signal("input")]},
       out_info_{input.capture.signals()[input.signal("output")]},
-      frame_{pair_frame(input, "hysteresis", "")} {
+      frame_{pair_frame(input, "hysteresis", "")},
+      set_{sort_sweeps(input)} {
   for (const auto& [name, spans] : by_step(input.spans)) frame_.step += (frame_.step.empty() ? "" : ", ") + name;
 }
 
@@ -119,68 +98,8 @@ std::string HysteresisScore::unit(const std::string& name) const {
   return "1";
 }
 
-// Cuts all spans into branches and puts those of one rate together.
-void HysteresisScore::read_groups() {
-  std::size_t useless = 0;
-  for (const auto& span : input_.spans) {
-    auto sweep = read_sweep(input_, span);
-    if (sweep.trouble.empty())
-      sweeps_.push_back(std::move(sweep));
-    else if (++useless; trouble_.empty())
-      trouble_ = sweep.trouble;
-  }
-  if (3 * useless > input_.spans.size()) return sweeps_.clear();
-  if (useless > 0) frame_.conditions.emplace_back("left_out", std::to_string(useless) + " spans: " + trouble_);
-  low_ = 1e300, high_ = -1e300;
-  double out_low = 1e300, out_high = -1e300;
-  std::vector<Branch> all;
-  for (const auto& sweep : sweeps_) {
-    const auto [x0, x1] = std::minmax_element(sweep.x.begin(), sweep.x.end());
-    const auto [y0, y1] = std::minmax_element(sweep.y.begin(), sweep.y.end());
-    low_ = std::min(low_, *x0), high_ = std::max(high_, *x1);
-    out_low = std::min(out_low, *y0), out_high = std::max(out_high, *y1);
-    for (const auto& branch : branches_of(sweep)) all.push_back(branch);
-  }
-  span_ = out_high - out_low;
-  rule_ = {0.01 * settings_.window * (high_ - low_), seconds(settings_.settle), in_info_.resolution,
-           out_info_.resolution};
-  std::sort(all.begin(), all.end(), [](const Branch& a, const Branch& b) { return a.rate < b.rate; });
-  for (const auto& branch : all) {
-    if (groups_.empty() || branch.rate > same_rate * groups_.back().branches.front().rate) groups_.emplace_back();
-    groups_.back().branches.push_back(branch);
-  }
-}
-
-Gap HysteresisScore::read_gap(const RateGroup& group, double position, double settle) const {
-  Gap gap;
-  gap.position = position;
-  auto rule = rule_;
-  rule.settle = settle;
-  std::vector<double> up, up_noise, down, down_noise;
-  for (const auto& branch : group.branches) {
-    const auto r = read_branch(branch, position, rule);
-    if (!r) continue;
-    (branch.rising ? up : down).push_back(r->output);
-    (branch.rising ? up_noise : down_noise).push_back(r->noise);
-    gap.slope += r->slope;
-    gap.rate += r->rate;
-    gap.half_width = std::max(gap.half_width, r->half_width);
-  }
-  const auto count = static_cast<double>(up.size() + down.size());
-  gap.known = !up.empty() && !down.empty();
-  if (!gap.known) return gap;
-  gap.slope /= count, gap.rate /= count;
-  gap.half_width *= std::sqrt(2.0);
-  gap.rising = repeated(up, up_noise);
-  gap.falling = repeated(down, down_noise);
-  gap.width = std::copysign(1.0, gap.slope) * (gap.falling.mean - gap.rising.mean);
-  gap.mean = 0.5 * (gap.falling.mean + gap.rising.mean);
-  gap.range = std::max(gap.rising.greatest - gap.rising.least, gap.falling.greatest - gap.falling.least);
-  auto budget = gap.rising.budget;
-  budget.insert(budget.end(), gap.falling.budget.begin(), gap.falling.budget.end());
-  budget.push_back(rectangular("resolution", gap.half_width));
-  gap.u = combine(gap.width, budget).standard_uncertainty;
-  return gap;
+ReadingRule HysteresisScore::rule_with(double settle) const {
+  return {0.01 * settings_.window * (set_.high - set_.low), settle, in_info_.resolution, out_info_.resolution};
 }
 
 std::vector<Contribution> HysteresisScore::scaled(std::vector<Contribution> budget, double by) const {
@@ -190,7 +109,7 @@ std::vector<Contribution> HysteresisScore::scaled(std::vector<Contribution> budg
 
 // Of a width in the output's unit: its noise and scatter, resolution, the gain of the sensor, and what a shift between
 // the two signals' times makes of the rate.
-std::vector<Contribution> HysteresisScore::width_budget(const Gap& gap) const {
+std::vector<Contribution> HysteresisScore::width_budget(const LoopGap& gap) const {
   std::vector<Contribution> budget;
   for (const auto& [side, name] : {std::pair{&gap.rising, "rising"}, std::pair{&gap.falling, "falling"}})
     for (auto line : side->budget) {
@@ -201,7 +120,7 @@ std::vector<Contribution> HysteresisScore::width_budget(const Gap& gap) const {
   budget.push_back(
       type_b("calibration of '" + out_info_.name + "'", out_info_.calibration.gain_uncertainty * std::abs(gap.width)));
   const auto shift =
-      time_shift_budget(in_info_, out_info_, sweeps_.front().in_half_width, sweeps_.front().out_half_width);
+      time_shift_budget(in_info_, out_info_, set_.sweeps.front().in_half_width, set_.sweeps.front().out_half_width);
   for (auto& line : scaled(shift, 2e-3 * gap.rate * gap.slope)) budget.push_back(line);
   return budget;
 }
@@ -226,15 +145,15 @@ void HysteresisScore::add_apparent(const RateGroup& group) {
   result_.findings.push_back(central.measured("width_apparent", out_info_.unit, gap.width, budget));
   result_.findings.push_back(central.measured("width_apparent_input", in_info_.unit, gap.width / std::abs(gap.slope),
                                               scaled(budget, 1.0 / gap.slope)));
-  result_.findings.push_back(
-      central.measured("width_apparent_percent", "%", 100.0 * gap.width / span_, scaled(budget, 100.0 / span_)));
+  result_.findings.push_back(central.measured("width_apparent_percent", "%", 100.0 * gap.width / set_.out_span,
+                                              scaled(budget, 100.0 / set_.out_span)));
   add_greatest(group, frame);
   add_shape(group, frame);
 }
 
 // The greatest of several noisy widths lies too high; how much, is found by drawing their noise again about themselves.
 void HysteresisScore::add_greatest(const RateGroup& group, const Frame& frame) {
-  const Gap* greatest = nullptr;
+  const LoopGap* greatest = nullptr;
   for (const auto& gap : group.gaps)
     if (gap.known && (!greatest || gap.width > greatest->width)) greatest = &gap;
   if (!greatest)
@@ -272,7 +191,7 @@ void HysteresisScore::add_shape(const RateGroup& group, const Frame& frame) {
     x.push_back(gap.position);
     y.push_back(gap.mean);
   }
-  const double percent = 100.0 / span_;
+  const double percent = 100.0 / set_.out_span;
   if (x.empty() || readings < 3)
     result_.findings.push_back(
         frame.missing("repeatability", "%", "needs three readings or more in one direction at every position"));
@@ -296,7 +215,7 @@ void HysteresisScore::add_shape(const RateGroup& group, const Frame& frame) {
 Finding HysteresisScore::corrected(const std::string& name, const LineFit& line,
                                    const std::vector<const RateGroup*>& groups, bool along_input) const {
   const bool is_lag = name == "lag";
-  const double scale = name == "width_corrected_percent" ? 100.0 / span_ : is_lag ? 1e3 : 1.0;
+  const double scale = name == "width_corrected_percent" ? 100.0 / set_.out_span : is_lag ? 1e3 : 1.0;
   const auto& share = is_lag ? line.slope_share : line.intercept_share;
   std::vector<Contribution> budget;
   for (std::size_t i = 0; i < groups.size(); ++i) {
@@ -314,7 +233,7 @@ Finding HysteresisScore::corrected(const std::string& name, const LineFit& line,
   // A shift between the two signals' times is common to all rates: it moves the lag and leaves the width alone.
   if (is_lag)
     for (auto& l :
-         time_shift_budget(in_info_, out_info_, sweeps_.front().in_half_width, sweeps_.front().out_half_width))
+         time_shift_budget(in_info_, out_info_, set_.sweeps.front().in_half_width, set_.sweeps.front().out_half_width))
       budget.push_back(l);
   else
     budget.push_back(type_b("calibration of '" + (along_input ? in_info_ : out_info_).name + "'",
@@ -332,39 +251,48 @@ void HysteresisScore::refuse_corrected(const std::string& reason) {
     result_.findings.push_back(frame_.missing(name, unit(name), reason));
 }
 
-// width = g + 2 rate lag: the line over twice the rate.
-void HysteresisScore::add_corrected() {
+std::vector<const RateGroup*> HysteresisScore::known_groups() const {
   std::vector<const RateGroup*> groups;
-  for (const auto& group : groups_)
+  for (const auto& group : set_.groups)
     if (group.centre.known) groups.push_back(&group);
+  return groups;
+}
+
+LineFit HysteresisScore::line_over_rate(const std::vector<const RateGroup*>& groups, bool along_input) const {
+  std::vector<double> rate, width, u;
+  for (const auto* group : groups) {
+    const auto& gap = group->centre;
+    const double scale = along_input ? 1.0 / std::abs(gap.slope) : 1.0;
+    rate.push_back(2.0 * gap.rate * std::abs(gap.slope) * scale);
+    width.push_back(gap.width * scale);
+    u.push_back(std::max(gap.u, 1e-9 * set_.out_span) * scale);
+  }
+  return fit_line(rate, width, u);
+}
+
+// width = gap + 2 rate lag: the line over twice the rate.
+void HysteresisScore::add_corrected() {
+  const auto groups = known_groups();
   if (groups.size() < 3)
     return refuse_corrected("needs sweeps at three rates or more; found " + std::to_string(groups.size()) +
                             ": the width at one rate holds lag and hysteresis together");
   if (groups.back()->rate < distinct_rates * groups.front()->rate)
     return refuse_corrected("the rates are too alike: the fastest is " +
                             shown(groups.back()->rate / groups.front()->rate, 3) + " times the slowest, 1.5 is needed");
-  std::vector<double> rate, width, u, in_rate, in_width, in_u;
-  for (const auto* group : groups) {
-    const auto& gap = group->centre;
-    const double slope = std::abs(gap.slope), least = 1e-9 * span_;
-    rate.push_back(2.0 * gap.rate * slope);
-    width.push_back(gap.width);
-    u.push_back(std::max(gap.u, least));
-    in_rate.push_back(2.0 * gap.rate);
-    in_width.push_back(gap.width / slope);
-    in_u.push_back(u.back() / slope);
-  }
-  line_ = fit_line(rate, width, u);
+  line_ = line_over_rate(groups, false);
   const double chance = chance_of(line_->chi_square, static_cast<double>(groups.size()) - 2.0);
   // Departures below a thousandth of the span are no ground for a refusal, however little the noise.
   double departure = 0.0;
-  for (std::size_t i = 0; i < rate.size(); ++i)
-    departure = std::max(departure, std::abs(width[i] - line_->intercept - line_->slope * rate[i]));
-  if (chance < least_chance && departure > 1e-3 * span_)
+  for (const auto* group : groups) {
+    const auto& gap = group->centre;
+    const double line = line_->intercept + line_->slope * 2.0 * gap.rate * std::abs(gap.slope);
+    departure = std::max(departure, std::abs(gap.width - line));
+  }
+  if (chance < least_chance && departure > 1e-3 * set_.out_span)
     return refuse_corrected("the width does not grow in a straight line with the rate (departure " +
                             with_unit(departure, out_info_.unit) +
                             "): lag alone does not explain it; only the widths at each rate stand");
-  const auto along = fit_line(in_rate, in_width, in_u);
+  const auto along = line_over_rate(groups, true);
   result_.findings.push_back(corrected("width_corrected", *line_, groups, false));
   result_.findings.push_back(corrected("width_corrected_input", along, groups, true));
   result_.findings.push_back(corrected("width_corrected_percent", *line_, groups, false));
@@ -372,79 +300,47 @@ void HysteresisScore::add_corrected() {
   refuse_below_resolution(result_.findings.back(), input_.capture.timing(), 0.0);
 }
 
-void HysteresisScore::draw() {
-  Figure loops{"Output over input at each rate",
-               in_info_.name + " (" + in_info_.unit + ")",
-               out_info_.name + " (" + out_info_.unit + ")",
-               {},
-               {}};
-  Figure growth{"Width at the centre over twice the output's rate",
-                "2 x rate of " + out_info_.name + " (" + out_info_.unit + "/s)",
-                "width (" + out_info_.unit + ")",
-                {},
-                {}};
-  Curve widths;
-  widths.label = "apparent width";
-  widths.style = Curve::Style::points;
-  for (const auto& group : groups_) {
-    std::vector<double> x, y;
-    const Sweep* last = nullptr;
-    for (const auto& branch : group.branches) {
-      if (last && branch.sweep != last) break;  // one sweep is enough to see
-      last = branch.sweep;
-      x.insert(x.end(), last->x.begin() + static_cast<std::ptrdiff_t>(branch.begin),
-               last->x.begin() + static_cast<std::ptrdiff_t>(branch.end));
-      y.insert(y.end(), last->y.begin() + static_cast<std::ptrdiff_t>(branch.begin),
-               last->y.begin() + static_cast<std::ptrdiff_t>(branch.end));
-      x.push_back(x.back());
-      y.push_back(std::numeric_limits<double>::quiet_NaN());
-    }
-    loops.curves.push_back(thinned(with_unit(group.rate, in_info_.unit + "/s"), x, y));
-    if (!group.centre.known) continue;
-    widths.x.push_back(2.0 * group.centre.rate * std::abs(group.centre.slope));
-    widths.y.push_back(group.centre.width);
+// Reads every group at the centre and the fixed positions, `settle` s after reversals and later.
+void HysteresisScore::read_gaps(double settle) {
+  const double middle = 0.5 * (set_.low + set_.high), centre = settings_.centre.value_or(middle);
+  const double reach = 0.5 * 0.01 * settings_.reach * (set_.high - set_.low);
+  // The output leaves the flank of the gap only after the input has crossed it: gap / rate more. The slowest sweep
+  // shows a gap that is no smaller than the true one.
+  const auto slowest = read_gap(set_.groups.front(), centre, rule_with(settle));
+  const double gap = slowest.known ? std::abs(slowest.width / slowest.slope) : 0.0;
+  for (auto& group : set_.groups) {
+    const auto rule = rule_with(settle + gap / group.branches.front().rate);
+    group.centre = read_gap(group, centre, rule);
+    // The local ratio does not depend on the rate, and the slowest sweep tells it best.
+    const auto& steady = set_.groups.front().centre;
+    if (group.centre.known && steady.known) group.centre.slope = steady.slope;
+    group.gaps.clear();
+    for (int k = 0; k < settings_.positions; ++k)
+      group.gaps.push_back(read_gap(group, middle - reach + 2.0 * reach * k / (settings_.positions - 1), rule));
+    group.rate = group.centre.known ? group.centre.rate : group.branches.front().rate;
   }
-  if (!groups_.empty() && groups_.front().centre.known)
-    loops.marks.push_back({"centre", 'x', groups_.front().centre.position, 0.0});
-  result_.figures.push_back(std::move(loops));
-  if (widths.x.size() < 2) return;
-  growth.curves.push_back(widths);
-  if (line_) {
-    const double far = *std::max_element(widths.x.begin(), widths.x.end());
-    Curve line;
-    line.label = "fitted line";
-    line.x = {0.0, far};
-    line.y = {line_->intercept, line_->intercept + line_->slope * far};
-    growth.curves.push_back(line);
-  }
-  result_.figures.push_back(std::move(growth));
 }
 
 ScoreResult HysteresisScore::run() {
-  read_groups();
-  if (groups_.empty()) {
+  if (set_.groups.empty()) {
     const bool tried = !input_.spans.empty();
-    if (trouble_.empty())
-      trouble_ = tried ? "the input does not sweep to and fro in these steps" : "no complete step to score";
+    if (set_.trouble.empty())
+      set_.trouble = tried ? "the input does not sweep to and fro in these steps" : "no complete step to score";
     for (const auto& kind : hysteresis_score().entry.findings)
-      result_.findings.push_back(frame_.missing(kind.name, unit(kind.name), trouble_, tried));
+      result_.findings.push_back(frame_.missing(kind.name, unit(kind.name), set_.trouble, tried));
     return result_;
   }
-  const double middle = 0.5 * (low_ + high_), centre = settings_.centre.value_or(middle);
-  for (auto& group : groups_) {
-    // The output leaves the flank of the gap only after the input has crossed it: g / rate more.
-    const auto first = read_gap(group, centre, rule_.settle);
-    const double crossing = first.known ? std::abs(first.width / first.slope) / first.rate : 0.0;
-    group.centre = read_gap(group, centre, rule_.settle + crossing);
-    const double reach = 0.5 * 0.01 * settings_.reach * (high_ - low_);
-    for (int k = 0; k < settings_.positions; ++k)
-      group.gaps.push_back(
-          read_gap(group, middle - reach + 2.0 * reach * k / (settings_.positions - 1), rule_.settle + crossing));
-    group.rate = group.centre.known ? group.centre.rate : group.branches.front().rate;
-    add_apparent(group);
+  if (set_.left_out > 0)
+    frame_.conditions.emplace_back("left_out", std::to_string(set_.left_out) + " spans: " + set_.trouble);
+  const double settle = seconds(settings_.settle);
+  read_gaps(settle);
+  if (const auto groups = known_groups(); groups.size() >= 3) {  // now the lag is known, was it waited for?
+    const double wanted = lags_to_settle * line_over_rate(groups, false).slope;
+    if (wanted > settle) read_gaps(std::min(wanted, longest_settle));
   }
+  for (const auto& group : set_.groups) add_apparent(group);
   add_corrected();
-  draw();
+  result_.figures = loop_figures(set_, line_ ? &*line_ : nullptr, in_info_, out_info_);
   return result_;
 }
 

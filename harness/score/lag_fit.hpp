@@ -19,8 +19,8 @@ struct LagFit {
   double residual{0.0};   // root mean square, unit of the output
   double motion{0.0};     // standard deviation of the measured output
   double whiteness{0.0};  // correlation of neighbouring residuals; near 0 when the model leaves nothing but noise
-  // Ratio of the largest to the least eigenvalue of the information matrix, each parameter scaled to 1 on the diagonal:
-  // how nearly the motion lets parameters stand in for each other.
+  // Ratio of the largest to the least eigenvalue of the information matrix, each parameter but play and friction scaled
+  // to 1 on the diagonal: how nearly the motion lets parameters stand in for each other.
   double condition{0.0};
   std::vector<bool> fitted;                        // by LagParameter
   std::vector<std::vector<double>> fitted_output;  // by stretch

@@ -110,16 +110,23 @@ std::optional<BranchReading> read_branch(const Branch& branch, double position, 
   }
   const Eigen::Matrix3d inverse = normal.inverse();
   const Eigen::Vector3d c = inverse * right;
-  double left = 0.0;
+  // Neighbours share a sample of the input, so what is left of one resembles that of the next.
+  double left = 0.0, alike = 0.0, last = 0.0;
   for (std::size_t i = begin; i < end; ++i) {
     const double d = (s.x[i] - position) / rule.window;
-    left += std::pow(s.y[i] - c[0] - c[1] * d - c[2] * d * d, 2);
+    const double residual = s.y[i] - c[0] - c[1] * d - c[2] * d * d;
+    left += residual * residual;
+    alike += residual * last;
+    last = residual;
   }
+  const double n = static_cast<double>(end - begin);
+  const double rho = left > 0.0 ? alike / left : 0.0;
+  const double memory = rho > 2.0 / std::sqrt(n) ? 1.0 + 2.0 * rho : 1.0;
   BranchReading r;
   r.output = c[0];
   r.slope = c[1] / rule.window;
   r.rate = std::abs(slope_over_time(s, begin, end));
-  r.noise = std::sqrt(left / std::max(1.0, static_cast<double>(end - begin) - 3.0) * inverse(0, 0));
+  r.noise = std::sqrt(memory * left / std::max(1.0, n - 3.0) * inverse(0, 0));
   // Resolution averages out over the steps that the window spans, and over noise of half a step or more.
   const auto open = [&](double resolution, double travel, double noise) {
     if (resolution <= 0.0 || noise > resolution) return 0.0;

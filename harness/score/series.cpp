@@ -38,31 +38,47 @@ std::string find_trouble(const Series& s, const SignalInfo& info) {
   return "";
 }
 
-// The motion of `other` during the longest runs in which `s` keeps one value to the last digit, as a share of its span.
-struct Standstill {
-  double share{0.0};
-  double length{0.0};  // s
-  double at{0.0};      // s
-};
-Standstill worst_standstill(const Series& s, const Series& other) {
-  Standstill worst;
+// Calls visit(first, last) for every stretch of samples that keep one value to the last digit for long.
+template <class Visit>
+void for_each_standstill(const Series& s, const Visit& visit) {
   for (std::size_t i = 0; i < s.size();) {
     std::size_t j = i + 1;
     while (j < s.size() && s.y[j] == s.y[i]) ++j;
-    const double length = s.t[j - 1] - s.t[i];
-    if (j - i >= 20 && length > 0.05) {
-      const auto first = other.from(s.t[i]), last = other.from(s.t[j - 1]);
-      if (last > first) {
-        const auto begin = other.y.begin() + static_cast<std::ptrdiff_t>(first);
-        const auto end = other.y.begin() + static_cast<std::ptrdiff_t>(last);
-        const auto [low, high] = std::minmax_element(begin, end);
-        const double share = (*high - *low) / other.span();
-        if (share > worst.share) worst = {share, length, s.t[i]};
-      }
-    }
+    if (j - i >= 20 && s.t[j - 1] - s.t[i] > 0.05) visit(i, j - 1);
     i = j;
   }
-  return worst;
+}
+
+// Noise of more than half a step of the sensor cannot pause.
+std::string silent_noise(const Series& s, const std::string& name, double resolution) {
+  const double noise = noise_of(s.y);
+  std::string found;
+  if (noise <= std::max(0.5 * resolution, 1e-5 * s.span())) return found;
+  for_each_standstill(s, [&](std::size_t i, std::size_t j) {
+    if (found.empty())
+      found = "'" + name + "' is frozen: for " + shown(1e3 * (s.t[j] - s.t[i]), 3) +
+              " ms it keeps one value, without its noise";
+  });
+  return found;
+}
+
+// The motion of `other` from `before` s after the start to `after` s before the end of a standstill, as a share of its
+// span.
+std::string ignored_motion(const Series& s, const Series& other, const std::string& name, const std::string& other_name,
+                           double before, double after) {
+  constexpr double too_much = 0.25;
+  std::string found;
+  for_each_standstill(s, [&](std::size_t i, std::size_t j) {
+    const auto first = other.from(s.t[i] + before), last = other.from(s.t[j] - after);
+    if (last <= first || !found.empty()) return;
+    const auto [low, high] = std::minmax_element(other.y.begin() + static_cast<std::ptrdiff_t>(first),
+                                                 other.y.begin() + static_cast<std::ptrdiff_t>(last));
+    const double share = (*high - *low) / other.span();
+    if (share > too_much)
+      found = "'" + name + "' is frozen: it keeps one value for " + shown(1e3 * (s.t[j] - s.t[i]), 3) + " ms while '" +
+              other_name + "' goes through " + shown(100.0 * share, 2) + " % of its motion";
+  });
+  return found;
 }
 
 std::string longest_hole(const Series& s, const std::string& name) {
@@ -131,22 +147,20 @@ Series read_series(const CaptureView& capture, SignalIndex signal, BenchTime fro
   }
   s.interval = median_of(std::move(intervals));
   s.stamp_half_width = median_of(std::move(widths));
+  s.resolution = info.resolution;
   s.noise = std::max(noise_of(s.y), info.resolution / std::sqrt(12.0));
   s.trouble = find_trouble(s, info);
   return s;
 }
 
 std::string stuck(const Series& input, const Series& output, const std::string& input_name,
-                  const std::string& output_name) {
-  constexpr double too_much = 0.25;  // of the other's motion
-  for (const auto& [s, other, name, other_name] :
-       {std::tie(output, input, output_name, input_name), std::tie(input, output, input_name, output_name)}) {
-    if (auto hole = longest_hole(s, name); !hole.empty()) return hole;
-    const auto still = worst_standstill(s, other);
-    if (still.share > too_much)
-      return "'" + name + "' is frozen: it keeps one value for " + shown(1e3 * still.length, 3) + " ms while '" +
-             other_name + "' goes through " + shown(100.0 * still.share, 2) + " % of its motion";
-  }
+                  const std::string& output_name, double lag) {
+  for (const auto& found :
+       {longest_hole(output, output_name), longest_hole(input, input_name),
+        silent_noise(output, output_name, output.resolution), silent_noise(input, input_name, input.resolution),
+        ignored_motion(output, input, output_name, input_name, 0.0, lag),
+        ignored_motion(input, output, input_name, output_name, lag, 0.0)})
+    if (!found.empty()) return found;
   return "";
 }
 

@@ -14,6 +14,7 @@ struct Series {
   double interval{0.0};          // s, median time between samples
   double stamp_half_width{0.0};  // s, median of what the stamps say of themselves
   double noise{0.0};             // standard deviation of a sample, without slow motion; at least that of its resolution
+  double resolution{0.0};        // of the sensor
   std::size_t no_value{0};       // samples that said "no value", left out
   std::string trouble;           // why nothing can be read from it, in words; empty: usable
 
@@ -29,10 +30,11 @@ struct Series {
 // Samples of the stretch from <= time < to. Trouble: too few samples, "no value" throughout, frozen, saturated.
 Series read_series(const CaptureView& capture, SignalIndex signal, BenchTime from, BenchTime to, BenchTime origin);
 
-// Why the two cannot be held against each other, in words: one of them stood still, to the last digit, while the other
-// moved on; or samples are missing for long. Empty: usable.
+// Why the two cannot be held against each other, in words: one of them stood still to the last digit where its own
+// noise, or the motion of the other one, does not allow it; or samples are missing for long. `lag`: s by which the
+// output may follow the input. Empty: usable.
 std::string stuck(const Series& input, const Series& output, const std::string& input_name,
-                  const std::string& output_name);
+                  const std::string& output_name, double lag = 0.25);
 
 // Standard deviation of white noise under slow motion: from third differences, by their median.
 double noise_of(const std::vector<double>& y);

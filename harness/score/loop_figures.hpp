@@ -1,0 +1,16 @@
+#pragma once
+// Pictures of the score `hysteresis`: the loops, and how their width grows with the rate.
+
+#include <vector>
+
+#include "harness/score/line_fit.hpp"
+#include "harness/score/rate_groups.hpp"
+#include "harness/score/score.hpp"
+
+namespace trackrod {
+
+// `line`: of the width over twice the output's rate; null when there is none.
+std::vector<Figure> loop_figures(const SweepSet& set, const LineFit* line, const SignalInfo& input,
+                                 const SignalInfo& output);
+
+}  // namespace trackrod

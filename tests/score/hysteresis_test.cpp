@@ -1,0 +1,142 @@
+// The score `hysteresis` on a rig that is known exactly.
+
+#include "tests/score/rig.hpp"
+
+namespace trackrod::test {
+namespace {
+
+Sensor sensor(double noise, double phase) {
+  Sensor s;
+  s.noise = noise;
+  s.phase = phase;
+  return s;
+}
+
+// Sweeps between -30 and 30 deg, each rate a step of its own with `cycles` full sweeps.
+KnownCapture swept(const SteeredUnit& unit, const std::vector<double>& rates, double cycles, std::uint64_t seed,
+                   const Sensor& hand = sensor(0.005, 0.0003), const Sensor& road = sensor(0.002, 0.0007)) {
+  std::vector<double> starts{0.0};
+  for (const double rate : rates) starts.push_back(starts.back() + cycles * 120.0 / rate);
+  const auto motion = [=](double t) {
+    for (std::size_t i = rates.size(); i-- > 0;)
+      if (t >= starts[i]) return triangle(30.0, rates[i])(t - starts[i]);
+    return 0.0;
+  };
+  auto c = record(unit, motion, starts.back(), hand, road, seed);
+  c.all_spans.clear();
+  for (std::size_t i = 0; i < rates.size(); ++i)
+    c.all_spans.push_back({"sweep_" + std::to_string(i), 0, at(starts[i]), at(starts[i + 1]), true});
+  return c;
+}
+SteeredUnit gapped() {
+  SteeredUnit unit;
+  unit.play = 0.1;
+  return unit;
+}
+constexpr double lag = 0.012 + 2.0 * 0.8 / 60.0;  // s, on a ramp
+
+TEST_CASE("the width at each rate holds the gap and twice rate times lag; three rates take the lag out") {
+  const auto c = swept(gapped(), {20, 40, 80}, 3.0, 1);
+  const auto result = score("hysteresis", c);
+  int seen = 0;
+  for (const auto& f : result.findings) {
+    if (f.name != "hysteresis.width_apparent") continue;
+    REQUIRE(f.value);
+    const double rate = std::vector<double>{20, 40, 80}[static_cast<std::size_t>(seen++)];
+    CHECK(*f.value == Approx(0.1 + 2.0 * rate / 10.0 * lag).margin(0.002));
+  }
+  CHECK(seen == 3);
+  CHECK(value_of(result, "width_corrected") == Approx(0.1).margin(0.003));
+  CHECK(value_of(result, "width_corrected_input") == Approx(1.0).margin(0.03));
+  CHECK(value_of(result, "lag") == Approx(1e3 * lag).margin(0.3));
+  CHECK(value_of(result, "linearity") < 0.1);
+  CHECK(value_of(result, "repeatability") < 0.5);
+}
+
+TEST_CASE("friction counts as hysteresis, lag does not") {
+  auto unit = gapped();
+  unit.friction = 167.0;
+  const auto result = score("hysteresis", swept(unit, {20, 40, 80}, 2.0, 2));
+  CHECK(value_of(result, "width_corrected") == Approx(0.1 + 2.0 * 167.0 / 3600.0).margin(0.003));
+}
+
+TEST_CASE("fewer than three rates give the widths and no corrected one") {
+  const auto result = score("hysteresis", swept(gapped(), {20, 40}, 2.0, 3));
+  CHECK(value_of(result, "width_apparent") > 0.1);
+  const auto f = finding_of(result, "width_corrected");
+  CHECK_FALSE(f.value);
+  CHECK(f.reason.find("three rates") != std::string::npos);
+}
+
+TEST_CASE("a width that does not grow in a line with the rate is not corrected") {
+  // Three recordings whose gap is another one at each rate: 0.1, 0.4, 0.1 deg.
+  auto all = swept(gapped(), {20, 40, 80}, 2.0, 4);
+  SteeredUnit wide;
+  wide.play = 0.4;
+  const auto other = swept(wide, {20, 40, 80}, 2.0, 4);
+  const auto middle = all.all_spans[1];
+  for (std::size_t i = 0; i < all.samples[1].size(); ++i)
+    if (all.samples[1][i].when >= middle.from && all.samples[1][i].when < middle.to)
+      all.samples[1][i] = other.samples[1][i];
+  const auto f = finding_of(score("hysteresis", all), "width_corrected");
+  CAPTURE(f.value.value_or(-1.0));
+  CHECK_FALSE(f.value);
+  CHECK(f.reason.find("straight line") != std::string::npos);
+}
+
+TEST_CASE("an error in the sensors' time moves the lag and leaves the corrected width alone") {
+  auto road = sensor(0.002, 0.0007);
+  road.delay = 0.003;  // and the bench says 0
+  const auto skewed = score("hysteresis", swept(gapped(), {20, 40, 80}, 2.0, 5, sensor(0.005, 0.0003), road));
+  CHECK(value_of(skewed, "width_corrected") == Approx(0.1).margin(0.003));
+  CHECK(value_of(skewed, "lag") == Approx(1e3 * lag + 3.0).margin(0.3));
+}
+
+TEST_CASE("an output that goes against its input has the same positive width") {
+  auto unit = gapped();
+  unit.ratio = -10.0;
+  const auto result = score("hysteresis", swept(unit, {20, 40, 80}, 2.0, 6));
+  CHECK(value_of(result, "width_corrected") == Approx(0.1).margin(0.003));
+}
+
+TEST_CASE("a coarse sensor without noise widens the interval, and the truth stays in it") {
+  auto road = sensor(0.0, 0.0007);
+  road.resolution = 0.02;
+  const auto result = score("hysteresis", swept(gapped(), {20, 40, 80}, 2.0, 7, sensor(0.005, 0.0003), road));
+  const auto f = finding_of(result, "width_corrected");
+  REQUIRE(f.value);
+  CAPTURE(*f.value, (*f.interval)[0], (*f.interval)[1]);
+  CHECK((*f.interval)[0] <= 0.1);
+  CHECK((*f.interval)[1] >= 0.1);
+}
+
+TEST_CASE("the greatest of many equal noisy widths is not reported too high") {
+  double sum = 0.0;
+  constexpr int runs = 12;
+  for (std::uint64_t seed = 0; seed < runs; ++seed) {
+    const auto c = swept(gapped(), {80}, 2.0, 100 + seed, sensor(0.05, 0.0003), sensor(0.02, 0.0007));
+    sum += value_of(score("hysteresis", c, R"({"window": "2 %"})"), "width_greatest") / runs;
+  }
+  CHECK(sum == Approx(0.1 + 2.0 * 8.0 * lag).margin(0.006));
+}
+
+TEST_CASE("no motion, no reversal, and frozen or saturated signals give reasons") {
+  auto c = record(
+      gapped(), [](double) { return 0.0; }, 2.0, sensor(0.005, 0), sensor(0.002, 0), 1);
+  check_all_empty(score("hysteresis", c), "no motion");
+  c = record(
+      gapped(), [](double t) { return 10.0 * std::max(0.0, t); }, 2.0, sensor(0.005, 0), sensor(0.002, 0), 1);
+  for (const auto& f : score("hysteresis", c).findings) {
+    CAPTURE(f.name);
+    CHECK_FALSE(f.value);
+  }
+  c = swept(gapped(), {40}, 2.0, 1);
+  for (auto& p : c.samples[1]) p.value = 0.5;
+  check_all_empty(score("hysteresis", c), "did not change");
+  auto clipped = sensor(0.002, 0);
+  clipped.low = -1.0, clipped.high = 1.0;
+  check_all_empty(score("hysteresis", swept(gapped(), {40}, 2.0, 1, sensor(0.005, 0), clipped)), "saturated");
+}
+
+}  // namespace
+}  // namespace trackrod::test

@@ -1,0 +1,254 @@
+#pragma once
+// A rig that is known exactly: input by formula, unit simulated finely, sensors with delay, noise, resolution and
+// jitter. Written for these tests alone: shares no code with what it checks.
+
+#include <algorithm>
+#include <any>
+#include <cmath>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <random>
+#include <string>
+#include <vector>
+
+#include "harness/base/node.hpp"
+#include "harness/score/scoring.hpp"
+#include "tests/catch.hpp"
+
+namespace trackrod::test {
+
+class KnownCapture final : public CaptureView {
+ public:
+  std::vector<SignalInfo> infos;
+  std::vector<Span> all_spans;
+  std::vector<Event> all_events;
+  std::vector<Gap> all_gaps;
+  TimingQuality quality;
+  std::vector<std::vector<Point>> samples;  // by signal
+  BenchTime first{}, last{};
+
+  const std::vector<SignalInfo>& signals() const override { return infos; }
+  const std::vector<Span>& spans() const override { return all_spans; }
+  const std::vector<Event>& events() const override { return all_events; }
+  const std::vector<Gap>& gaps() const override { return all_gaps; }
+  const TimingQuality& timing() const override { return quality; }
+  BenchTime begin() const override { return first; }
+  BenchTime end() const override { return last; }
+  Result<std::vector<Point>> points(SignalIndex signal, BenchTime from, BenchTime to) const override {
+    std::vector<Point> out;
+    for (const auto& p : samples[signal])
+      if (p.when >= from && p.when < to) out.push_back(p);
+    return out;
+  }
+};
+
+using Motion = std::function<double(double)>;  // s -> input unit
+
+struct Sensor {
+  double noise{0.0};
+  double resolution{0.0};
+  double delay{0.0};           // s, as it is
+  double said_delay{0.0};      // s, as the bench says
+  double said_delay_u{0.0};    // s
+  double interval{0.001};      // s
+  double phase{0.0};           // s, of the first sample
+  double jitter{0.0};          // s, half-width of the sampling instant, known to the stamp
+  double low{0.0}, high{0.0};  // clips there
+  bool bench_owned{true};
+};
+
+struct SteeredUnit {
+  double dead_time{0.012}, natural{60.0}, damping{0.8};
+  bool first_order{false};  // then 1 / natural is the time constant
+  double ratio{10.0}, play{0.0};
+  double friction{0.0};  // acceleration that Coulomb friction takes, output unit/s^2
+  double offset{0.0};
+};
+
+// Output of the unit every 25 us from t = -1 s on, with the input at rest before.
+inline std::vector<double> simulate(const SteeredUnit& unit, const Motion& motion, double length) {
+  constexpr double dt = 25e-6;
+  const auto drive = [&](double t) { return motion(t - unit.dead_time) / unit.ratio; };
+  double y = drive(-1.0), v = 0.0, road = y;
+  std::vector<double> out;
+  const auto count = static_cast<std::size_t>((length + 1.0) / dt) + 2;
+  for (std::size_t i = 0; i < count; ++i) {
+    const double t = -1.0 + dt * static_cast<double>(i);
+    road = std::clamp(road, y - 0.5 * unit.play, y + 0.5 * unit.play);
+    out.push_back(road + unit.offset);
+    if (unit.first_order) {  // classical Runge-Kutta
+      const auto f = [&](double at, double value) { return unit.natural * (drive(at) - value); };
+      const double a = f(t, y), b = f(t + 0.5 * dt, y + 0.5 * dt * a), c = f(t + 0.5 * dt, y + 0.5 * dt * b),
+                   d = f(t + dt, y + dt * c);
+      y += dt / 6.0 * (a + 2.0 * b + 2.0 * c + d);
+      continue;
+    }
+    const double wn2 = unit.natural * unit.natural, dv = 2.0 * unit.damping * unit.natural;
+    const auto f = [&](double at, double value, double speed) { return wn2 * (drive(at) - value) - dv * speed; };
+    if (unit.friction > 0.0) {  // midpoint drive, friction that sticks
+      const double pushed = v + dt * f(t + 0.5 * dt, y + 0.5 * dt * v, v);
+      const double change = std::clamp(pushed, -unit.friction * dt, unit.friction * dt);
+      const double next = pushed - change;
+      y += 0.5 * dt * (v + next);
+      v = next;
+      continue;
+    }
+    const double a1 = v, b1 = f(t, y, v);
+    const double a2 = v + 0.5 * dt * b1, b2 = f(t + 0.5 * dt, y + 0.5 * dt * a1, v + 0.5 * dt * b1);
+    const double a3 = v + 0.5 * dt * b2, b3 = f(t + 0.5 * dt, y + 0.5 * dt * a2, v + 0.5 * dt * b2);
+    const double a4 = v + dt * b3, b4 = f(t + dt, y + dt * a3, v + dt * b3);
+    y += dt / 6.0 * (a1 + 2.0 * a2 + 2.0 * a3 + a4);
+    v += dt / 6.0 * (b1 + 2.0 * b2 + 2.0 * b3 + b4);
+  }
+  return out;
+}
+
+inline SignalInfo info_of(const Sensor& s, const std::string& name, const std::string& device) {
+  SignalInfo info;
+  info.name = name;
+  info.unit = "deg";
+  info.device = device;
+  info.bench_owned = s.bench_owned;
+  info.resolution = s.resolution;
+  info.range_low = s.low;
+  info.range_high = s.high;
+  info.delay = from_seconds(s.said_delay);
+  info.delay_uncertainty = from_seconds(s.said_delay_u);
+  return info;
+}
+
+inline BenchTime at(double s) { return BenchTime{std::chrono::seconds{100}} + from_seconds(s); }
+
+// What the sensor shows of `world`, from -0.95 s to `length`.
+inline std::vector<Point> sense(const Sensor& s, const Motion& world, double length, std::mt19937_64& random) {
+  std::normal_distribution<double> normal;
+  std::uniform_real_distribution<double> even{-1.0, 1.0};
+  std::vector<Point> out;
+  for (double t = -0.95 + s.phase; t < length; t += s.interval) {
+    const double instant = t + s.jitter * even(random);
+    double y = world(instant - s.delay) + s.noise * normal(random);
+    if (s.resolution > 0.0) y = s.resolution * std::round(y / s.resolution);
+    if (s.low < s.high) y = std::clamp(y, s.low, s.high);
+    Point p;
+    p.when = at(instant);
+    p.value = y;
+    out.push_back(p);
+  }
+  return out;
+}
+
+// Input "hand", output "road"; one span from 0 to `length` of the step "move" unless more are added.
+inline KnownCapture record(const SteeredUnit& unit, const Motion& motion, double length, const Sensor& hand,
+                           const Sensor& road, std::uint64_t seed) {
+  std::mt19937_64 random{seed};
+  const auto response = simulate(unit, motion, length);
+  const auto output = [&](double t) {
+    const double position = std::clamp((t + 1.0) / 25e-6, 0.0, static_cast<double>(response.size() - 2));
+    const auto i = static_cast<std::size_t>(position);
+    const double part = position - static_cast<double>(i);
+    return response[i] + part * (response[i + 1] - response[i]);
+  };
+  KnownCapture c;
+  c.infos = {info_of(hand, "hand", "hand_bench"), info_of(road, "road", "road_bench")};
+  c.samples = {sense(hand, motion, length, random), sense(road, output, length, random)};
+  c.first = at(-0.95);
+  c.last = at(length);
+  c.quality.tick = from_seconds(0.001);
+  c.quality.ticks = static_cast<std::uint64_t>(length * 1000.0);
+  c.all_spans = {{"move", 0, at(0.0), at(length), true}};
+  return c;
+}
+
+// Spans of `length` each from 0 on, as cycles of one step.
+inline void set_cycles(KnownCapture& c, const std::string& step, int count, double length) {
+  c.all_spans.clear();
+  for (int k = 0; k < count; ++k)
+    c.all_spans.push_back({step, static_cast<std::uint32_t>(k), at(k * length), at((k + 1) * length), true});
+}
+
+// ---- motions --------------------------------------------------------------------------------------
+
+// From 0 to `size` with an even rate that begins and ends softly, within `rise` seconds from `start` on.
+inline double soft_step(double t, double start, double rise, double size) {
+  const double x = std::clamp((t - start) / rise, 0.0, 1.0);
+  return size * x * x * (3.0 - 2.0 * x);
+}
+// A step up at 0.3 s of each period and down at 0.3 s of the next.
+inline Motion steps(double size, double rise, double period) {
+  return [=](double t) {
+    if (t < 0.0) return 0.0;
+    const double turn = std::floor(t / period);
+    const double edge = soft_step(t - turn * period, 0.3, rise, size);
+    return std::fmod(turn, 2.0) == 0.0 ? edge : size - edge;
+  };
+}
+// To and fro between -size and size at `rate`, from 0 on.
+inline Motion triangle(double size, double rate) {
+  return [=](double t) {
+    if (t < 0.0) return 0.0;
+    const double way = std::fmod(rate * t, 4.0 * size);
+    return way < size ? way : way < 3.0 * size ? 2.0 * size - way : way - 4.0 * size;
+  };
+}
+inline Motion sine(double size, double frequency) {
+  return [=](double t) { return t < 0.0 ? 0.0 : size * std::sin(2.0 * 3.14159265358979323846 * frequency * t); };
+}
+
+// ---- scoring --------------------------------------------------------------------------------------
+
+// Settings as a plan would write them.
+inline std::any settings_of(const std::string& score, const std::string& json) {
+  Problems problems;
+  const auto node = parse_json(json, "settings", problems);
+  REQUIRE(node);
+  for (const auto& entry : score_entries())
+    if (entry.settings.name == score) {
+      std::any out;
+      const bool good = entry.settings.read(*node, "score", out, problems);
+      for (const auto& p : problems.sorted()) UNSCOPED_INFO(p.sentence());
+      REQUIRE(good);
+      return out;
+    }
+  FAIL("no score '" << score << "'");
+  return {};
+}
+
+inline ScoreResult score(const std::string& name, const KnownCapture& capture, const std::string& settings = "{}") {
+  const auto values = settings_of(name, settings);
+  std::vector<std::pair<std::string, SignalIndex>> roles;
+  if (name != "bus") roles = {{"input", SignalIndex{0}}, {"output", SignalIndex{1}}};
+  const ScoreInput input{capture, capture.all_spans, roles, values};
+  auto result = run_score(name, input);
+  if (!result) FAIL(result.error().context);
+  return *result;
+}
+
+// The first finding of that name (without the score's in front). Fails the test when there is none.
+inline Finding finding_of(const ScoreResult& result, const std::string& name) {
+  for (const auto& f : result.findings)
+    if (f.name.ends_with("." + name)) return f;
+  FAIL("no finding '" << name << "'");
+  return {};
+}
+
+inline double value_of(const ScoreResult& result, const std::string& name) {
+  const auto f = finding_of(result, name);
+  INFO(name << ": " << f.reason);
+  REQUIRE(f.value);
+  REQUIRE(f.standard_uncertainty);
+  return *f.value;
+}
+
+// Every finding is empty, with a reason that holds `word`.
+inline void check_all_empty(const ScoreResult& result, const std::string& word) {
+  CHECK_FALSE(result.findings.empty());
+  for (const auto& f : result.findings) {
+    CAPTURE(f.name, f.reason);
+    CHECK_FALSE(f.value);
+    CHECK_FALSE(f.interval);
+    CHECK(f.reason.find(word) != std::string::npos);
+  }
+}
+
+}  // namespace trackrod::test

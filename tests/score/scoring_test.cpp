@@ -1,0 +1,130 @@
+// What all scores have in common, the score `bus`, and the helpers behind them.
+
+#include <set>
+
+#include "harness/score/figure.hpp"
+#include "harness/score/findings.hpp"
+#include "harness/score/series.hpp"
+#include "tests/score/rig.hpp"
+
+namespace trackrod::test {
+namespace {
+
+Sensor sensor(double noise, double phase) {
+  Sensor s;
+  s.noise = noise;
+  s.phase = phase;
+  return s;
+}
+KnownCapture any_capture() {
+  return record(SteeredUnit{}, steps(40, 0.05, 1.0), 3.0, sensor(0.005, 0.0003), sensor(0.002, 0.0007), 1);
+}
+
+TEST_CASE("every score gives the findings that its entry promises, with or without data") {
+  for (const bool with_data : {true, false})
+    for (const auto& entry : score_entries()) {
+      CAPTURE(entry.settings.name, with_data);
+      auto c = any_capture();
+      if (!with_data) {
+        c.all_spans.clear();
+        for (auto& samples : c.samples) samples.clear();
+        c.quality = {};
+      }
+      std::set<std::string> promised, given;
+      for (const auto& kind : entry.findings) promised.insert(entry.settings.name + "." + kind.name);
+      for (const auto& f : score(entry.settings.name, c).findings) {
+        given.insert(f.name);
+        CHECK((f.value.has_value() || !f.reason.empty()));
+        CHECK(f.value.has_value() == f.standard_uncertainty.has_value());
+        CHECK(f.value.has_value() == f.interval.has_value());
+        CHECK_FALSE(f.judged);
+      }
+      CHECK(given == promised);
+    }
+}
+
+TEST_CASE("a score that does not exist, and a role without a signal, are told") {
+  const auto c = any_capture();
+  const std::any none;
+  const auto unknown = run_score("dely", ScoreInput{c, c.all_spans, {}, none});
+  REQUIRE_FALSE(unknown);
+  CHECK(unknown.error().context.find("delay") != std::string::npos);
+  const auto settings = settings_of("delay", "{}");
+  const auto roleless = run_score("delay", ScoreInput{c, c.all_spans, {{"input", SignalIndex{0}}}, settings});
+  REQUIRE_FALSE(roleless);
+  CHECK(roleless.error().context.find("output") != std::string::npos);
+}
+
+TEST_CASE("units of findings follow the signals") {
+  CHECK(finding_unit("output", "deg", "mm") == "mm");
+  CHECK(finding_unit("input", "deg", "mm") == "deg");
+  CHECK(finding_unit("output/input", "deg", "mm") == "(mm)/(deg)");
+  CHECK(finding_unit("ms", "deg", "mm") == "ms");
+}
+
+TEST_CASE("the run's own timing is reported as it was, counts exactly") {
+  auto c = any_capture();
+  c.quality.missed = 3;
+  c.quality.late_p50 = std::chrono::microseconds{40};
+  c.quality.late_p99 = std::chrono::microseconds{90};
+  c.quality.late_max = std::chrono::microseconds{1200};
+  c.quality.input_age_max = std::chrono::milliseconds{2};
+  c.quality.late_bin = std::chrono::microseconds{10};
+  c.quality.late_histogram = {0, 10, 2000, 900, 80, 7, 0, 0};
+  c.all_gaps = {{at(1.0), at(1.1), 17, "records dropped"}};
+  std::erase_if(c.samples[1], [](const Point& p) { return p.when > at(1.0) && p.when < at(1.02); });
+  const auto result = score("bus", c);
+  CHECK(value_of(result, "tick_late_p50") == Approx(40));
+  CHECK(value_of(result, "tick_late_p99") == Approx(90));
+  CHECK(value_of(result, "tick_late_max") == Approx(1200));
+  CHECK(value_of(result, "missed_ticks") == 3.0);
+  CHECK(*finding_of(result, "missed_ticks").standard_uncertainty == 0.0);
+  CHECK(value_of(result, "records_lost") == 17.0);
+  CHECK(value_of(result, "input_age_max") == Approx(2.0));
+  for (const auto& f : result.findings) {
+    const bool road = !f.signals.empty() && f.signals[0] == "road";
+    if (f.name == "bus.interval") CHECK(*f.value == Approx(1.0));
+    if (f.name == "bus.gaps") CHECK(*f.value == (road ? 1.0 : 0.0));
+    if (f.name == "bus.longest_interval" && road) CHECK(*f.value == Approx(20.0).margin(1.5));
+  }
+  REQUIRE_FALSE(result.figures.empty());
+  CHECK(result.figures[0].curves[0].y.size() == 6);  // empty bins at the end are not drawn
+}
+
+TEST_CASE("the run's timing bounds what delays may be claimed") {
+  TimingQuality timing;
+  timing.tick = std::chrono::milliseconds{1};
+  timing.late_p99 = std::chrono::microseconds{80};
+  CHECK(timing_resolution(timing) == std::chrono::microseconds{500});
+  timing.late_p99 = std::chrono::milliseconds{7};
+  CHECK(timing_resolution(timing) == std::chrono::milliseconds{7});
+}
+
+TEST_CASE("thinning keeps every extreme and every break") {
+  std::vector<double> x, y;
+  for (int i = 0; i < 100000; ++i) {
+    x.push_back(i);
+    y.push_back(std::sin(0.001 * i));
+  }
+  y[31234] = 9.0;
+  y[77777] = -9.0;
+  y[50000] = std::nan("");
+  const auto curve = thinned("c", x, y, 2000);
+  CHECK(curve.x.size() <= 2000);
+  CHECK(*std::max_element(curve.y.begin(), curve.y.end(), [](double a, double b) { return std::isnan(a) || a < b; }) ==
+        9.0);
+  CHECK(std::count(curve.y.begin(), curve.y.end(), -9.0) == 1);
+  CHECK(std::count_if(curve.y.begin(), curve.y.end(), [](double v) { return std::isnan(v); }) == 1);
+  CHECK(std::is_sorted(curve.x.begin(), curve.x.end()));
+}
+
+TEST_CASE("noise is found under slow motion") {
+  std::mt19937_64 random{5};
+  std::normal_distribution<double> normal{0.0, 0.03};
+  std::vector<double> y;
+  for (int i = 0; i < 5000; ++i) y.push_back(40.0 * std::sin(0.005 * i) + normal(random));
+  CHECK(noise_of(y) == Approx(0.03).epsilon(0.1));
+}
+
+}  // namespace
+}  // namespace trackrod::test
