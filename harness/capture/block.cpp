@@ -11,13 +11,6 @@ namespace {
 
 enum class Coding : std::uint8_t { doubles, one_value, counts };
 
-// Differences wrap around, so that any two instants can be stored.
-std::int64_t minus(std::int64_t a, std::int64_t b) {
-  return static_cast<std::int64_t>(static_cast<std::uint64_t>(a) - static_cast<std::uint64_t>(b));
-}
-std::int64_t plus(std::int64_t a, std::int64_t b) {
-  return static_cast<std::int64_t>(static_cast<std::uint64_t>(a) + static_cast<std::uint64_t>(b));
-}
 std::int64_t ns(BenchTime t) { return t.time_since_epoch().count(); }
 std::int64_t bits(double v) { return std::bit_cast<std::int64_t>(v); }
 

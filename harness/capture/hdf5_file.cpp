@@ -56,6 +56,10 @@ void Handle::close(const std::string& what) {
 }
 
 Quiet::Quiet() {
+  // Before anything else of HDF5: its clean-up at the program's end crashes on a file whose closing failed on a full
+  // disk. Every handle here is closed by its owner, so there is nothing to clean up.
+  static const auto no_clean_up = H5dont_atexit();
+  static_cast<void>(no_clean_up);
   H5Eget_auto2(H5E_DEFAULT, &function_, &data_);
   H5Eset_auto2(H5E_DEFAULT, nullptr, nullptr);
 }

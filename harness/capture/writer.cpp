@@ -10,6 +10,7 @@
 #include <optional>
 
 #include "harness/capture/block.hpp"
+#include "harness/capture/bytes.hpp"
 #include "harness/capture/files.hpp"
 #include "harness/capture/frame.hpp"
 
@@ -18,6 +19,10 @@ namespace {
 
 constexpr std::size_t largest_batch = 32768;  // records; bounds the memory when nobody flushes
 constexpr Duration flush_every = std::chrono::milliseconds{100};
+
+Duration passed(BenchTime from, BenchTime to) {
+  return Duration{minus(to.time_since_epoch().count(), from.time_since_epoch().count())};
+}
 
 }  // namespace
 
@@ -113,7 +118,7 @@ Result<void> JournalWriter::State::flush() {
   if (block.size() > 0) {
     const BlockRange range{block.from(), block.to()};
     const auto samples = block.samples(), ticks = block.ticks();
-    const bool full = segment_bytes >= limits.bytes || (segment_from && now - *segment_from >= limits.time);
+    const bool full = segment_bytes >= limits.bytes || (segment_from && passed(*segment_from, now) >= limits.time);
     if (full && file.valid()) outcome = leave_segment();
     const auto payload = block.take();
     if (auto written = write_frame(FrameKind::block, payload); !written) {
@@ -239,7 +244,7 @@ bool JournalSink::put(const Record& record) noexcept try {
   if (!outcome_) return false;
   outcome_ = writer_.put(record);
   // By the loop's own time: a sample's stamp may lie anywhere.
-  if (outcome_ && record.kind == Record::Kind::tick && record.tick.due - flushed_ >= flush_every) {
+  if (outcome_ && record.kind == Record::Kind::tick && passed(flushed_, record.tick.due) >= flush_every) {
     outcome_ = writer_.flush();
     flushed_ = record.tick.due;
   }
