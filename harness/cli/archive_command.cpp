@@ -1,7 +1,6 @@
-#include "harness/capture/archive.hpp"
-
 #include <unistd.h>
 
+#include "harness/capture/archive.hpp"
 #include "harness/capture/events.hpp"
 #include "harness/capture/journal_capture.hpp"
 #include "harness/cli/commands.hpp"
@@ -15,7 +14,8 @@ int archive_command(const ArchiveOptions& options, Console& console) {
   if (!folder) return console.complain(folder.error()), status_of(folder.error());
   auto capture = JournalCapture::open(folder->file("journal"));
   if (!capture) return console.complain(capture.error()), status_of(capture.error());
-  if (auto written = write_archive(**capture, folder->file("capture.h5")); !written) return console.complain(written.error()), harness_failed;
+  if (auto written = write_archive(**capture, folder->file("capture.h5")); !written)
+    return console.complain(written.error()), harness_failed;
   if (auto written = write_events(**capture, (*capture)->header(), folder->file("events.jsonl")); !written)
     return console.complain(written.error()), harness_failed;
   return all_pass;

@@ -27,7 +27,7 @@ int preview_command(const PreviewChoice& options, Console& console);
 struct RehearseOptions {
   PlanChoice files;
   std::string runs{"runs"};
-  std::string truth;               // empty: truth.json beside the bench file
+  std::string truth;  // empty: truth.json beside the bench file
   std::vector<std::string> truth_set;
   unsigned long seed{1};
 };
@@ -36,7 +36,7 @@ int rehearse_command(const RehearseOptions& options, Console& console);
 struct RunOptions {
   PlanChoice files;
   std::string runs{"runs"};
-  std::string confirmed_by;        // who stands at the bench and has read the cautions; empty: ask
+  std::string confirmed_by;  // who stands at the bench and has read the cautions; empty: ask
 };
 int run_command(const RunOptions& options, Console& console);
 

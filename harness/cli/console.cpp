@@ -51,13 +51,16 @@ void Console::complain(const std::string& text) const { std::fprintf(stderr, "tr
 
 void Console::complain(const Problems& problems) const {
   for (const auto& p : problems.sorted()) std::fprintf(stderr, "%s\n", p.sentence().c_str());
-  std::fprintf(stderr, "trackrod: %zu problem%s; nothing was started\n", problems.count(), problems.count() == 1 ? "" : "s");
+  std::fprintf(stderr, "trackrod: %zu problem%s; nothing was started\n", problems.count(),
+               problems.count() == 1 ? "" : "s");
 }
 
 void Console::progress(const std::string& line) {
   FILE* out = json_ ? stderr : stdout;
-  if (terminal_) std::fprintf(out, "\r\x1b[K%s", line.substr(0, static_cast<std::size_t>(width_)).c_str());
-  else std::fprintf(out, "%s\n", line.c_str());
+  if (terminal_)
+    std::fprintf(out, "\r\x1b[K%s", line.substr(0, static_cast<std::size_t>(width_)).c_str());
+  else
+    std::fprintf(out, "%s\n", line.c_str());
   std::fflush(out);
   in_progress_ = true;
 }

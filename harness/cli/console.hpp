@@ -1,6 +1,6 @@
 #pragma once
-// What the program says: results to stdout, everything else to stderr. With --json, stdout carries JSON alone and people's
-// text goes to stderr.
+// What the program says: results to stdout, everything else to stderr. With --json, stdout carries JSON alone and
+// people's text goes to stderr.
 
 #include <string>
 
@@ -13,10 +13,10 @@ namespace trackrod {
 enum ExitStatus : int {
   all_pass = 0,
   a_fail = 1,
-  bad_input = 2,        // usage, bench or plan: nothing was started
-  tripped = 3,          // tripped or stopped
-  inconclusive = 4,     // no fail, but an inconclusive or not run
-  harness_failed = 5    // the harness itself, or a link to the bench, failed
+  bad_input = 2,      // usage, bench or plan: nothing was started
+  tripped = 3,        // tripped or stopped
+  inconclusive = 4,   // no fail, but an inconclusive or not run
+  harness_failed = 5  // the harness itself, or a link to the bench, failed
 };
 
 class Console {

@@ -45,9 +45,12 @@ std::string joined(const std::vector<std::string>& names) {
 
 Limit limit_of(const LimitSpec& spec) {
   switch (spec.kind) {
-    case LimitKind::at_most: return {Limit::Kind::at_most, spec.low, spec.high};
-    case LimitKind::at_least: return {Limit::Kind::at_least, spec.low, spec.high};
-    case LimitKind::within: return {Limit::Kind::within, spec.low, spec.high};
+    case LimitKind::at_most:
+      return {Limit::Kind::at_most, spec.low, spec.high};
+    case LimitKind::at_least:
+      return {Limit::Kind::at_least, spec.low, spec.high};
+    case LimitKind::within:
+      return {Limit::Kind::within, spec.low, spec.high};
   }
   return {};
 }
@@ -71,7 +74,8 @@ class Evaluator {
         judge(finding, limit_of(limit), rule_of(limit.rule), limit.requirement);
         found = true;
       }
-      if (!found) result.findings.push_back(missing(limit, scored ? "the score gave no such finding" : scored.error().context));
+      if (!found)
+        result.findings.push_back(missing(limit, scored ? "the score gave no such finding" : scored.error().context));
     }
     for (auto& finding : result.findings) {
       complete(finding, criterion, spans);

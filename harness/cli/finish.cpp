@@ -31,7 +31,9 @@ Result<void> archive_apart(const RunFolder& folder) {
   while (waitpid(pid, &status, 0) < 0 && errno == EINTR) {
   }
   if (!WIFEXITED(status) || WEXITSTATUS(status) != 0)
-    return fail(Fault::storage, "the archive was not made; the journal holds everything. Try again with: trackrod archive " + folder.path());
+    return fail(
+        Fault::storage,
+        "the archive was not made; the journal holds everything. Try again with: trackrod archive " + folder.path());
   return {};
 }
 
@@ -41,7 +43,8 @@ std::string reason_of_trip(const std::vector<Event>& events, const StreamHeader&
   return "tripped";
 }
 
-RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture, const StreamHeader& header) {
+RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture,
+                  const StreamHeader& header) {
   RunFacts f;
   f.run = record.id;
   f.plan = loaded.plan->name;
@@ -63,7 +66,8 @@ RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureVi
   for (const auto* copies : {&record.bench, &record.plan})
     for (const auto& copy : *copies) f.hashes.emplace_back(copy.file, "sha256:" + copy.sha256);
   f.deviations = record.notes;
-  for (const auto& [name, value] : record.set) f.deviations.push_back("set by the command line: " + name + " = " + value);
+  for (const auto& [name, value] : record.set)
+    f.deviations.push_back("set by the command line: " + name + " = " + value);
   for (const auto& event : capture.events())
     if (event.kind != EventKind::step_announced && event.kind != EventKind::clock_pair)
       f.events.push_back({event.when - capture.begin(), event_words(event, header)});
@@ -103,7 +107,8 @@ void note_ending(RunRecord& record, const Outcome& outcome, Duration taken) {
   if (!outcome.safe_reached) record.notes.push_back("the safe state was not confirmed within its time");
 }
 
-std::string report_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture, const Evaluation& evaluation) {
+std::string report_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture,
+                      const Evaluation& evaluation) {
   Report report;
   report.facts = facts_of(record, loaded, capture, stream_header(loaded, record, {}));
   report.findings = evaluation.findings;
@@ -138,7 +143,8 @@ int finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& l
   auto capture = JournalCapture::open(folder.file("journal"));
   if (!capture) return console.complain(capture.error()), harness_failed;
   const auto evaluation = evaluate(*loaded.plan, **capture);
-  if (auto w = folder.write("findings.json", write_findings(evaluation.findings)); !w) return console.complain(w.error()), harness_failed;
+  if (auto w = folder.write("findings.json", write_findings(evaluation.findings)); !w)
+    return console.complain(w.error()), harness_failed;
   if (auto w = folder.write("report.html", report_of(record, loaded, **capture, evaluation)); !w)
     return console.complain(w.error()), harness_failed;
   if (!record.as_planned) console.complain("the run ended: " + record.ending);

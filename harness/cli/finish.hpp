@@ -1,5 +1,6 @@
 #pragma once
-// What follows a recording, live or rehearsed: archive, events in words, findings, report, and the table on the terminal.
+// What follows a recording, live or rehearsed: archive, events in words, findings, report, and the table on the
+// terminal.
 
 #include "harness/capture/stream_header.hpp"
 #include "harness/cli/evaluate.hpp"
@@ -20,7 +21,8 @@ void note_ending(RunRecord& record, const Outcome& outcome, Duration taken);
 int finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& loaded, Console& console);
 
 // The report of an evaluation, as HTML.
-std::string report_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture, const Evaluation& evaluation);
+std::string report_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture,
+                      const Evaluation& evaluation);
 // The table, the verdict and the folder, for people; findings.json's text for programs.
 void tell(const std::vector<Finding>& findings, const RunFolder& folder, const Console& console);
 // Of the precedence 2, 5, 3, 1, 4, 0.

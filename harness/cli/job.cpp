@@ -30,7 +30,8 @@ Result<Loaded> read_job(int descriptor) {
   std::string text;
   char piece[65536];
   ssize_t n = 0;
-  while ((n = pread(descriptor, piece, sizeof piece, static_cast<off_t>(text.size()))) > 0) text.append(piece, static_cast<std::size_t>(n));
+  while ((n = pread(descriptor, piece, sizeof piece, static_cast<off_t>(text.size()))) > 0)
+    text.append(piece, static_cast<std::size_t>(n));
   Loaded loaded;
   try {
     const auto j = Json::parse(text);

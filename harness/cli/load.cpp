@@ -31,7 +31,8 @@ Result<Assignments> parse_assignments(const std::vector<std::string>& set) {
   for (const auto& s : set) {
     const auto equals = s.find('=');
     if (equals == std::string::npos || equals == 0)
-      return fail(Fault::bad_input, "--set '" + s + "': found no '='; write --set name=value, as in --set rate=\"300 deg/s\"");
+      return fail(Fault::bad_input,
+                  "--set '" + s + "': found no '='; write --set name=value, as in --set rate=\"300 deg/s\"");
     out.emplace_back(s.substr(0, equals), s.substr(equals + 1));
   }
   return out;

@@ -17,8 +17,8 @@ const Catalogue& catalogue();
 struct Loaded {
   Sources bench_sources, plan_sources;
   Assignments set;
-  std::unique_ptr<Bench> bench;        // null when it has problems
-  std::unique_ptr<Plan> plan;          // null when only a bench was asked for
+  std::unique_ptr<Bench> bench;  // null when it has problems
+  std::unique_ptr<Plan> plan;    // null when only a bench was asked for
   std::unique_ptr<Timeline> timeline;
 };
 
@@ -26,8 +26,8 @@ struct Loaded {
 void parse_sources(Loaded& loaded, Problems& problems);
 
 // What every command with a bench and a plan begins with: reads both, or says what is wrong and gives the exit status.
-std::optional<ExitStatus> load_or_complain(const std::string& bench_path, const std::string& plan_path, const std::vector<std::string>& set,
-                                           Console& console, Loaded& loaded);
+std::optional<ExitStatus> load_or_complain(const std::string& bench_path, const std::string& plan_path,
+                                           const std::vector<std::string>& set, Console& console, Loaded& loaded);
 
 // "--set name=value"; error kind bad_input.
 Result<Assignments> parse_assignments(const std::vector<std::string>& set);

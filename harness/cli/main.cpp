@@ -16,7 +16,11 @@ constexpr char statuses[] =
 
 class Options {
  public:
-  Options() : app_{"Runs bench tests of steer-by-wire units and says, with a stated uncertainty, whether the unit does what its requirements ask.", "trackrod"} {
+  Options()
+      : app_{
+            "Runs bench tests of steer-by-wire units and says, with a stated uncertainty, whether the unit does what "
+            "its requirements ask.",
+            "trackrod"} {
     app_.set_version_flag("--version", program_version);
     app_.add_flag("--json", json_, "results as JSON on stdout; text for people goes to stderr");
     app_.require_subcommand(1);
@@ -53,7 +57,8 @@ class Options {
   }
 
   void add_file_commands() {
-    auto& check = add("check", "check a bench file, and a plan against it; touches no device", [this](Console& c) { return check_command(check_, c); });
+    auto& check = add("check", "check a bench file, and a plan against it; touches no device",
+                      [this](Console& c) { return check_command(check_, c); });
     check.add_option("BENCH", check_.files.bench, "bench file")->required();
     check.add_option("PLAN", check_.files.plan, "plan file");
     check.add_option("--set", check_.files.set, "name=value for a variable of the plan; may be repeated");
@@ -63,7 +68,8 @@ class Options {
     add_plan(preview, preview_.files);
     preview.add_option("--svg", preview_.svg, "write the picture to this file");
 
-    auto& schema = add("schema", "print the JSON Schema of bench or plan files, for editors", [this](Console&) { return schema_command(schema_); });
+    auto& schema = add("schema", "print the JSON Schema of bench or plan files, for editors",
+                       [this](Console&) { return schema_command(schema_); });
     schema.add_option("KIND", schema_.of, "bench or plan")->required()->check(CLI::IsMember({"bench", "plan"}));
   }
 
@@ -72,31 +78,38 @@ class Options {
                          [this](Console& c) { return rehearse_command(rehearse_, c); });
     add_plan(rehearse, rehearse_.files);
     rehearse.add_option("--runs", rehearse_.runs, "where run folders are made")->capture_default_str();
-    rehearse.add_option("--truth", rehearse_.truth, "truth file of the simulated bench (default: truth.json beside the bench file)");
-    rehearse.add_option("--truth-set", rehearse_.truth_set, "name=value for one truth, such as road.dead_time=\"60 ms\"; may be repeated");
+    rehearse.add_option("--truth", rehearse_.truth,
+                        "truth file of the simulated bench (default: truth.json beside the bench file)");
+    rehearse.add_option("--truth-set", rehearse_.truth_set,
+                        "name=value for one truth, such as road.dead_time=\"60 ms\"; may be repeated");
     rehearse.add_option("--seed", rehearse_.seed, "seed of the simulated noise")->capture_default_str();
 
     auto& run = add("run", "run a plan on the bench. THE BENCH MOVES: see the cautions it prints",
                     [this](Console& c) { return run_command(run_, c); });
     add_plan(run, run_.files);
     run.add_option("--runs", run_.runs, "where run folders are made")->capture_default_str();
-    run.add_option("--confirmed-by", run_.confirmed_by, "who stands at the bench and has read the cautions; else it is asked at the terminal");
+    run.add_option("--confirmed-by", run_.confirmed_by,
+                   "who stands at the bench and has read the cautions; else it is asked at the terminal");
 
     auto& simulate = add("simulate", "stand in for the bench and its unit, over the bench file's own links",
                          [this](Console& c) { return simulate_command(simulate_, c); });
     simulate.add_option("--bench", simulate_.bench, "bench file")->required();
     simulate.add_option("--truth", simulate_.truth, "truth file (default: truth.json beside the bench file)");
-    simulate.add_option("--set", simulate_.set, "name=value for one truth, such as road.dead_time=\"60 ms\"; may be repeated");
-    simulate.add_option("--log", simulate_.log, "write what was received and what was true to this file, a JSON object a line");
+    simulate.add_option("--set", simulate_.set,
+                        "name=value for one truth, such as road.dead_time=\"60 ms\"; may be repeated");
+    simulate.add_option("--log", simulate_.log,
+                        "write what was received and what was true to this file, a JSON object a line");
     simulate.add_option("--seed", simulate_.seed, "seed of the noise")->capture_default_str();
   }
 
   void add_result_commands() {
     auto& score = add("score", "score a run by its plan", [this](Console& c) { return score_command(score_, c); });
     score.add_option("RUN", score_.run, "run folder")->required();
-    auto& report = add("report", "write the report of a run", [this](Console& c) { return report_command(report_, c); });
+    auto& report =
+        add("report", "write the report of a run", [this](Console& c) { return report_command(report_, c); });
     report.add_option("RUN", report_.run, "run folder")->required();
-    auto& archive = add("archive", "make the HDF5 archive of a run from its journal", [this](Console& c) { return archive_command(archive_, c); });
+    auto& archive = add("archive", "make the HDF5 archive of a run from its journal",
+                        [this](Console& c) { return archive_command(archive_, c); });
     archive.add_option("RUN", archive_.run, "run folder")->required();
   }
 

@@ -1,13 +1,12 @@
 // `trackrod preview`: what a plan will ask of the bench, in numbers, on the terminal and as a picture.
 
-#include "harness/plan/preview.hpp"
-
 #include <cmath>
 #include <nlohmann/json.hpp>
 
 #include "harness/cli/commands.hpp"
 #include "harness/cli/load.hpp"
 #include "harness/cli/run_folder.hpp"
+#include "harness/plan/preview.hpp"
 #include "harness/report/svg.hpp"
 #include "harness/report/terminal_plot.hpp"
 
@@ -17,7 +16,9 @@ namespace {
 // Of one sample in the journal, measured on the demo bench (docs/formats/journal.md).
 constexpr double journal_bytes_per_sample = 4.0;
 
-std::string at_most(double value, const std::string& unit) { return std::isfinite(value) ? shown(value, 4) + " " + unit : "a jump"; }
+std::string at_most(double value, const std::string& unit) {
+  return std::isfinite(value) ? shown(value, 4) + " " + unit : "a jump";
+}
 
 // The signal over the drawn time: its least and greatest value in each slice, so that no extreme is lost.
 Figure figure_of(const PreviewSignal& signal, const SignalInfo& info) {
@@ -31,10 +32,16 @@ Figure figure_of(const PreviewSignal& signal, const SignalInfo& info) {
 }
 
 nlohmann::ordered_json json_of(const PreviewSignal& signal, const SignalInfo& info) {
-  const auto finite = [](double v) { return std::isfinite(v) ? nlohmann::ordered_json(v) : nlohmann::ordered_json(nullptr); };
+  const auto finite = [](double v) {
+    return std::isfinite(v) ? nlohmann::ordered_json(v) : nlohmann::ordered_json(nullptr);
+  };
   nlohmann::ordered_json limits = nlohmann::ordered_json::array();
   for (const auto& use : signal.limits)
-    limits.push_back({{"limit", use.limit}, {"asked", finite(use.asked)}, {"allowed", use.allowed}, {"unit", use.unit}, {"near", use.near}});
+    limits.push_back({{"limit", use.limit},
+                      {"asked", finite(use.asked)},
+                      {"allowed", use.allowed},
+                      {"unit", use.unit},
+                      {"near", use.near}});
   return {{"signal", info.name},
           {"unit", info.unit},
           {"least", signal.extent.low},
@@ -47,19 +54,20 @@ nlohmann::ordered_json json_of(const PreviewSignal& signal, const SignalInfo& in
 void tell_signal(const PreviewSignal& signal, const SignalInfo& info, const Console& console) {
   const auto figure = figure_of(signal, info);
   console.say(draw_terminal(figure, {console.width(), 9, console.unicode()}));
-  console.say("  " + shown(signal.extent.low, 4) + " to " + shown(signal.extent.high, 4) + " " + info.unit + ", rate at most " +
-              at_most(signal.extent.rate, info.unit + "/s") + ", acceleration at most " +
+  console.say("  " + shown(signal.extent.low, 4) + " to " + shown(signal.extent.high, 4) + " " + info.unit +
+              ", rate at most " + at_most(signal.extent.rate, info.unit + "/s") + ", acceleration at most " +
               at_most(signal.extent.acceleration, info.unit + "/s^2"));
   for (const auto& use : signal.limits)
     if (use.near)
-      console.say("  near the bench's limit: " + use.limit + ": asks " + shown(use.asked, 4) + " of " + shown(use.allowed, 4) + " " + use.unit);
+      console.say("  near the bench's limit: " + use.limit + ": asks " + shown(use.asked, 4) + " of " +
+                  shown(use.allowed, 4) + " " + use.unit);
 }
 
 std::string picture(const Preview& made, const Bench& bench) {
   constexpr int height = 260, width = 900;
   const auto total = std::to_string(height * static_cast<int>(made.signals.size()));
-  std::string svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"" + std::to_string(width) + "\" height=\"" + total +
-                    "\" viewBox=\"0 0 " + std::to_string(width) + " " + total + "\">\n";
+  std::string svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"" + std::to_string(width) + "\" height=\"" +
+                    total + "\" viewBox=\"0 0 " + std::to_string(width) + " " + total + "\">\n";
   int y = 0;
   for (const auto& signal : made.signals) {
     svg += "<g transform=\"translate(0 " + std::to_string(y) + ")\">\n" +
@@ -73,13 +81,18 @@ std::string picture(const Preview& made, const Bench& bench) {
 
 int preview_command(const PreviewChoice& options, Console& console) {
   Loaded loaded;
-  if (const auto status = load_or_complain(options.files.bench, options.files.plan, options.files.set, console, loaded)) return *status;
+  if (const auto status = load_or_complain(options.files.bench, options.files.plan, options.files.set, console, loaded))
+    return *status;
   const auto made = preview(*loaded.timeline, *loaded.bench, {1000, journal_bytes_per_sample});
-  console.say("plan '" + loaded.plan->name + "' on bench '" + loaded.bench->name + "': " + shown_time(seconds(made.length)) + " and " +
-              shown_time(seconds(made.settle)) + " to settle, " + std::to_string(made.steps) + " steps, about " +
-              shown(made.capture_bytes / 1e6, 3) + " MB of capture");
-  nlohmann::ordered_json j{{"plan", loaded.plan->name},       {"duration_s", seconds(made.length)}, {"settle_s", seconds(made.settle)},
-                           {"steps", made.steps},             {"capture_bytes", made.capture_bytes}, {"notes", made.notes},
+  console.say("plan '" + loaded.plan->name + "' on bench '" + loaded.bench->name +
+              "': " + shown_time(seconds(made.length)) + " and " + shown_time(seconds(made.settle)) + " to settle, " +
+              std::to_string(made.steps) + " steps, about " + shown(made.capture_bytes / 1e6, 3) + " MB of capture");
+  nlohmann::ordered_json j{{"plan", loaded.plan->name},
+                           {"duration_s", seconds(made.length)},
+                           {"settle_s", seconds(made.settle)},
+                           {"steps", made.steps},
+                           {"capture_bytes", made.capture_bytes},
+                           {"notes", made.notes},
                            {"signals", nlohmann::ordered_json::array()}};
   for (const auto& signal : made.signals) {
     const auto& info = loaded.bench->signals[signal.signal].info;
@@ -91,7 +104,8 @@ int preview_command(const PreviewChoice& options, Console& console) {
       console.say("  drawn once, run " + std::to_string(stretch.times) + " times: " + stretch.step);
   for (const auto& note : made.notes) console.say("note: " + note);
   if (!options.svg.empty()) {
-    if (auto written = write_text(options.svg, picture(made, *loaded.bench)); !written) return console.complain(written.error()), harness_failed;
+    if (auto written = write_text(options.svg, picture(made, *loaded.bench)); !written)
+      return console.complain(written.error()), harness_failed;
     console.say("picture: " + options.svg);
   }
   console.give(j.dump(2) + "\n");

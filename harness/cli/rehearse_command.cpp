@@ -1,5 +1,5 @@
-// `trackrod rehearse`: the same engine, devices and protocols, in virtual time, against the simulated bench behind modelled
-// wires, all in one thread.
+// `trackrod rehearse`: the same engine, devices and protocols, in virtual time, against the simulated bench behind
+// modelled wires, all in one thread.
 
 #include "drivers/device/device_inputs.hpp"
 #include "drivers/device/device_set.hpp"
@@ -40,7 +40,8 @@ Outcome rehearse(const Loaded& loaded, VirtualRig& rig, VirtualTime& time, Recor
   NoMinder nobody;
   Reader reader{rig.devices.link_pointers()};
   DeviceInputs inputs{reader, rig.devices.device_pointers(), DeviceInputs::Reading::here};
-  Engine engine{{*loaded.bench, *loaded.plan, *loaded.timeline, rig.devices.device_pointers(), inputs, time, records, nobody}};
+  Engine engine{
+      {*loaded.bench, *loaded.plan, *loaded.timeline, rig.devices.device_pointers(), inputs, time, records, nobody}};
   const auto tick = loaded.bench->tick;
   run_loop(engine, tick, time, [&](BenchTime due) {
     for (int part = answers_a_tick - 1; part >= 0; --part) rig.simulated->step(due - part * tick / answers_a_tick);
@@ -52,7 +53,8 @@ Outcome rehearse(const Loaded& loaded, VirtualRig& rig, VirtualTime& time, Recor
 
 int rehearse_command(const RehearseOptions& options, Console& console) {
   Loaded loaded;
-  if (const auto status = load_or_complain(options.files.bench, options.files.plan, options.files.set, console, loaded)) return *status;
+  if (const auto status = load_or_complain(options.files.bench, options.files.plan, options.files.set, console, loaded))
+    return *status;
   auto truth = load_truth(options.truth, options.files.bench, options.truth_set, console);
   if (!truth) return bad_input;
 
@@ -77,8 +79,10 @@ int rehearse_command(const RehearseOptions& options, Console& console) {
   const auto outcome = rehearse(loaded, *rig, time, sink);
   if (!sink.outcome()) return console.complain(sink.outcome().error()), harness_failed;
   note_ending(record, outcome, time.now() - virtual_start);
-  if (auto ended = journal->end(time.now(), record.ending); !ended) return console.complain(ended.error()), harness_failed;
-  if (auto written = folder->write("run.json", to_json(record)); !written) return console.complain(written.error()), harness_failed;
+  if (auto ended = journal->end(time.now(), record.ending); !ended)
+    return console.complain(ended.error()), harness_failed;
+  if (auto written = folder->write("run.json", to_json(record)); !written)
+    return console.complain(written.error()), harness_failed;
   console.say("rehearsed " + shown_time(record.duration_s) + " in " + shown_time(seconds(real.now() - real_start)));
   return finish_run(*folder, record, loaded, console);
 }

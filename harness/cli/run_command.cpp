@@ -1,12 +1,11 @@
-// `trackrod run`: the keeper. Opens the links, starts the loop in a process of its own, records what it does, and brings the
-// bench to its safe state if the loop cannot.
+// `trackrod run`: the keeper. Opens the links, starts the loop in a process of its own, records what it does, and
+// brings the bench to its safe state if the loop cannot.
 
 #include <fcntl.h>
-#include <sys/utsname.h>
-#include <unistd.h>
-
 #include <spdlog/sinks/basic_file_sink.h>
 #include <spdlog/spdlog.h>
+#include <sys/utsname.h>
+#include <unistd.h>
 
 #include <csignal>
 #include <cstring>
@@ -35,7 +34,8 @@ Result<std::string> confirmation(const RunOptions& options, const Console& conso
   if (!options.confirmed_by.empty()) return options.confirmed_by;
   if (isatty(STDIN_FILENO) == 0)
     return fail(Fault::bad_input,
-                "nobody confirmed that the bench may move: run at a terminal, or name who stands at the bench with --confirmed-by NAME");
+                "nobody confirmed that the bench may move: run at a terminal, or name who stands at the bench with "
+                "--confirmed-by NAME");
   console.say("Type your name to arm the bench, or nothing to leave it:");
   std::string name;
   std::getline(std::cin, name);
@@ -46,7 +46,8 @@ Result<std::string> confirmation(const RunOptions& options, const Console& conso
 std::vector<std::pair<std::string, std::string>> host_facts() {
   utsname name{};
   uname(&name);
-  return {{"kernel", std::string{name.sysname} + " " + name.release}, {"cores", std::to_string(sysconf(_SC_NPROCESSORS_ONLN))}};
+  return {{"kernel", std::string{name.sysname} + " " + name.release},
+          {"cores", std::to_string(sysconf(_SC_NPROCESSORS_ONLN))}};
 }
 
 // The keeper holds these; the loop inherits those it needs by number.
@@ -68,7 +69,8 @@ Result<LoopProcess> launch(const SharedMapping& shared, const Descriptors& fds) 
   std::vector<int> inherit = fds.links;
   inherit.insert(inherit.end(), {shared.descriptor(), fds.job});
   return start_loop("/proc/self/exe",
-                    {"loop", "--shared", std::to_string(shared.descriptor()), "--job", std::to_string(fds.job), "--links", joined(fds.links)},
+                    {"loop", "--shared", std::to_string(shared.descriptor()), "--job", std::to_string(fds.job),
+                     "--links", joined(fds.links)},
                     inherit);
 }
 
@@ -84,7 +86,8 @@ void note_loop_death(RunRecord& record, const LoopEnd& end) {
 
 int run_command(const RunOptions& options, Console& console) {
   Loaded loaded;
-  if (const auto status = load_or_complain(options.files.bench, options.files.plan, options.files.set, console, loaded)) return *status;
+  if (const auto status = load_or_complain(options.files.bench, options.files.plan, options.files.set, console, loaded))
+    return *status;
   auto name = confirmation(options, console);
   if (!name) return console.complain(name.error()), bad_input;
   std::signal(SIGPIPE, SIG_IGN);
@@ -129,12 +132,14 @@ int run_command(const RunOptions& options, Console& console) {
                       progress.on_event(event);
                       log->info(event_words(event, journal->header()));
                     }};
-  const auto grant = become_realtime(loop_priority + 1);  // above the loop: a loop that spins must not keep its keeper away
+  const auto grant =
+      become_realtime(loop_priority + 1);  // above the loop: a loop that spins must not keep its keeper away
   const auto end = mind_loop(*loop, parts, **shared, disk_stop);
   const auto recorded = recorder.finish();
   progress.end();
   if (!end.started) {
-    console.complain("the loop did not start; nothing was driven. Its words stand above; the folder is " + folder->path());
+    console.complain("the loop did not start; nothing was driven. Its words stand above; the folder is " +
+                     folder->path());
     return harness_failed;
   }
 
@@ -147,7 +152,9 @@ int run_command(const RunOptions& options, Console& console) {
   if (auto ended = journal->end(time.now(), record.ending); !ended) record.notes.push_back(ended.error().context);
   if (auto written = folder->write("run.json", to_json(record)); !written) console.complain(written.error());
   if (!end.outcome.safe_reached)
-    console.complain("THE SAFE STATE WAS NOT CONFIRMED within its time: hit the hard-wired stop, and look at the bench before anything else");
+    console.complain(
+        "THE SAFE STATE WAS NOT CONFIRMED within its time: hit the hard-wired stop, and look at the bench before "
+        "anything else");
   return finish_run(*folder, record, loaded, console);
 }
 

@@ -104,7 +104,9 @@ std::string to_json(const RunRecord& r) {
 Result<RunRecord> run_record_from_json(const std::string& text) {
   try {
     const auto j = Json::parse(text);
-    const auto text_of = [&](const char* key) { return j.at(key).is_null() ? std::string{} : j.at(key).get<std::string>(); };
+    const auto text_of = [&](const char* key) {
+      return j.at(key).is_null() ? std::string{} : j.at(key).get<std::string>();
+    };
     RunRecord r;
     r.id = j.at("run");
     r.rehearsal = j.at("rehearsal");
@@ -131,7 +133,8 @@ Result<RunRecord> run_record_from_json(const std::string& text) {
 Result<RunFolder> RunFolder::create(const std::string& runs, const Loaded& loaded, RunRecord& record) {
   if (sodium_init() < 0) return fail(Fault::internal, "the random source does not start");
   const auto now = std::chrono::system_clock::now();
-  record.id = formatted(now, "%Y%m%d-%H%M%S") + "-" + plain(loaded.plan->name) + "-" + plain(loaded.bench->unit.serial) + "-" + four_digits();
+  record.id = formatted(now, "%Y%m%d-%H%M%S") + "-" + plain(loaded.plan->name) + "-" +
+              plain(loaded.bench->unit.serial) + "-" + four_digits();
   record.started = shown_wall_time(now);
   record.set = loaded.set;
   std::error_code os;
@@ -139,7 +142,9 @@ Result<RunFolder> RunFolder::create(const std::string& runs, const Loaded& loade
   RunFolder folder{runs + "/" + record.id};
   // Private: captures may show what a unit cannot do yet.
   if (os || mkdir(folder.path_.c_str(), 0750) != 0)
-    return fail_os(Fault::storage, "the run folder '" + folder.path_ + "' cannot be made; choose another place with --runs", os ? os.value() : errno);
+    return fail_os(Fault::storage,
+                   "the run folder '" + folder.path_ + "' cannot be made; choose another place with --runs",
+                   os ? os.value() : errno);
   auto bench = copy_sources(folder, loaded.bench_sources, "bench.json");
   if (!bench) return tl::unexpected<Error>{bench.error()};
   auto plan = copy_sources(folder, loaded.plan_sources, "plan.json");
@@ -154,11 +159,14 @@ Result<RunFolder> RunFolder::open(const std::string& path) {
   RunFolder folder{path};
   while (folder.path_.size() > 1 && folder.path_.back() == '/') folder.path_.pop_back();
   if (!std::filesystem::exists(folder.file("run.json")))
-    return fail(Fault::bad_input, "'" + path + "' is no run folder: it holds no run.json; name the folder that `trackrod run` printed");
+    return fail(Fault::bad_input,
+                "'" + path + "' is no run folder: it holds no run.json; name the folder that `trackrod run` printed");
   return folder;
 }
 
-Result<void> RunFolder::write(const std::string& name, const std::string& text) const { return write_text(file(name), text); }
+Result<void> RunFolder::write(const std::string& name, const std::string& text) const {
+  return write_text(file(name), text);
+}
 
 Result<RunRecord> RunFolder::record() const {
   auto text = read_text(file("run.json"));
@@ -169,7 +177,8 @@ Result<RunRecord> RunFolder::record() const {
 Result<Loaded> RunFolder::sources(const RunRecord& record) const {
   Loaded loaded;
   loaded.set = record.set;
-  for (const auto& [copies, into] : {std::pair{&record.bench, &loaded.bench_sources}, std::pair{&record.plan, &loaded.plan_sources}})
+  for (const auto& [copies, into] :
+       {std::pair{&record.bench, &loaded.bench_sources}, std::pair{&record.plan, &loaded.plan_sources}})
     for (const auto& copy : *copies) {
       auto text = read_text(file(copy.file));
       if (!text) return tl::unexpected<Error>{text.error()};
@@ -192,7 +201,8 @@ Result<void> write_text(const std::string& path, const std::string& text) {
   if (fd < 0) return fail_os(Fault::storage, "'" + path + "' cannot be written", errno);
   std::size_t done = 0;
   ssize_t n = 0;
-  while (done < text.size() && (n = ::write(fd, text.data() + done, text.size() - done)) > 0) done += static_cast<std::size_t>(n);
+  while (done < text.size() && (n = ::write(fd, text.data() + done, text.size() - done)) > 0)
+    done += static_cast<std::size_t>(n);
   const bool good = done == text.size() && fsync(fd) == 0;
   const int error = errno;
   close(fd);

@@ -10,18 +10,18 @@
 namespace trackrod {
 
 struct SourceCopy {
-  std::string path;    // as it was named
-  std::string file;    // its copy in the folder
+  std::string path;  // as it was named
+  std::string file;  // its copy in the folder
   std::string sha256;
 };
 
 struct RunRecord {
   std::string id;
   bool rehearsal{false};
-  std::string program;                // "trackrod 0.1.0"
-  std::string started, ended;         // ISO 8601, local time with offset; `ended` empty while it runs
-  std::string confirmed_by;           // who armed the bench; empty in a rehearsal
-  std::string ending;                 // in words
+  std::string program;         // "trackrod 0.1.0"
+  std::string started, ended;  // ISO 8601, local time with offset; `ended` empty while it runs
+  std::string confirmed_by;    // who armed the bench; empty in a rehearsal
+  std::string ending;          // in words
   bool as_planned{false};
   bool tripped{false};
   bool safe_reached{false};
@@ -29,7 +29,7 @@ struct RunRecord {
   std::vector<SourceCopy> bench, plan;
   Assignments set;
   std::vector<std::pair<std::string, std::string>> host;
-  std::vector<std::string> notes;     // deviations, losses, what a reader must know
+  std::vector<std::string> notes;  // deviations, losses, what a reader must know
 };
 
 std::string to_json(const RunRecord& record);

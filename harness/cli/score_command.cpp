@@ -28,10 +28,12 @@ Result<Opened> open_run(const std::string& path) {
   Problems problems;
   parse_sources(*loaded, problems);
   if (!loaded->timeline)
-    return fail(Fault::bad_input, "the folder's bench or plan does not read any more: " + problems.sorted().front().sentence());
+    return fail(Fault::bad_input,
+                "the folder's bench or plan does not read any more: " + problems.sorted().front().sentence());
   auto capture = JournalCapture::open(folder->file("journal"));
   if (!capture) return tl::unexpected<Error>{capture.error()};
-  if (record->ended.empty()) record->notes.push_back("the run ended without a word: its keeper was killed or the power failed");
+  if (record->ended.empty())
+    record->notes.push_back("the run ended without a word: its keeper was killed or the power failed");
   for (const auto& loss : (*capture)->losses()) record->notes.push_back("the journal lacks a part: " + loss.sentence());
   return Opened{std::move(*folder), std::move(*record), std::move(*loaded), std::move(*capture)};
 }
@@ -54,7 +56,8 @@ int score_command(const ScoreOptions& options, Console& console) {
   if (!run) return console.complain(run.error()), status_of(run.error());
   const auto evaluation = evaluate(*run->loaded.plan, *run->capture);
   const auto place = place_for_findings(run->folder);
-  if (auto w = run->folder.write(place, write_findings(evaluation.findings)); !w) return console.complain(w.error()), harness_failed;
+  if (auto w = run->folder.write(place, write_findings(evaluation.findings)); !w)
+    return console.complain(w.error()), harness_failed;
   tell(evaluation.findings, run->folder, console);
   console.say("findings: " + run->folder.file(place));
   return joined_status(run->record, evaluation.findings);

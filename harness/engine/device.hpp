@@ -11,8 +11,8 @@ namespace trackrod {
 
 enum class Sent : std::uint8_t { nothing_due, sent, would_block, failed };
 
-// What a device's protocol must remember across a change of process: alive counters, sequence numbers, where it stands in
-// an exchange. Lives in memory shared by loop and keeper.
+// What a device's protocol must remember across a change of process: alive counters, sequence numbers, where it stands
+// in an exchange. Lives in memory shared by loop and keeper.
 struct ProtocolMemory {
   std::array<std::uint32_t, 24> words{};
 };
@@ -35,13 +35,14 @@ class Device {
   virtual BenchTime last_heard() const noexcept = 0;
   // True when `signal` was handed over completely (a setting that is read back counts when it was read back).
   virtual bool settled(SignalIndex signal) const noexcept = 0;
-  // A message from the device that is no sample (such as an entry of its error queue): a code, 0 = none. Taking it clears it.
+  // A message from the device that is no sample (such as an entry of its error queue): a code, 0 = none. Taking it
+  // clears it.
   virtual std::uint32_t take_message() noexcept = 0;
 
   // Hand-over between processes.
   virtual void remember(ProtocolMemory& memory) const noexcept = 0;
-  // After the other process died in mid-message: drops output that is still queued and ends a half-sent message so that the
-  // device takes the next one.
+  // After the other process died in mid-message: drops output that is still queued and ends a half-sent message so that
+  // the device takes the next one.
   virtual void take_over(const ProtocolMemory& memory) noexcept = 0;
 };
 

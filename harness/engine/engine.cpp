@@ -8,10 +8,11 @@ namespace {
 
 using namespace std::chrono_literals;
 
-constexpr Duration listen_limit = 3s;   // for every device to be heard before arming
-constexpr Duration approach_time = 5s;  // arming moves through a signal's whole range in no less
-constexpr int most_steps_a_tick = 1000; // a plan of steps without length must not stop the loop
-constexpr std::uint64_t most_lag_ticks = 2;  // after missed ticks a setpoint catches up at the slew limit, it does not jump
+constexpr Duration listen_limit = 3s;    // for every device to be heard before arming
+constexpr Duration approach_time = 5s;   // arming moves through a signal's whole range in no less
+constexpr int most_steps_a_tick = 1000;  // a plan of steps without length must not stop the loop
+constexpr std::uint64_t most_lag_ticks =
+    2;  // after missed ticks a setpoint catches up at the slew limit, it does not jump
 
 }  // namespace
 
@@ -58,7 +59,9 @@ bool Engine::tick(BenchTime due, BenchTime woke) noexcept {
   Duration oldest{};
   for (std::size_t d = 0; d < parts_.devices.size(); ++d)
     if (!live_.lost(d)) oldest = std::max(oldest, woke - parts_.devices[d]->last_heard());
-  const auto in_32_bits = [](Duration d) { return static_cast<std::uint32_t>(std::clamp<Duration::rep>(d.count(), 0, UINT32_MAX - 1)); };
+  const auto in_32_bits = [](Duration d) {
+    return static_cast<std::uint32_t>(std::clamp<Duration::rep>(d.count(), 0, UINT32_MAX - 1));
+  };
   record(Tick{due, tick_number_ - 1, in_32_bits(woke - due), in_32_bits(done - woke), in_32_bits(oldest)});
   last_due_ = due;
   return phase_ != Phase::over;
@@ -82,7 +85,8 @@ void Engine::watch_devices(BenchTime now) noexcept {
   for (std::size_t d = 0; d < parts_.devices.size(); ++d) {
     const auto heard = parts_.devices[d]->last_heard();
     const bool lost = link_gone_[d] || heard == BenchTime{} || now - heard > parts_.bench.devices[d].timeout;
-    if (lost != live_.lost(d)) event(lost ? EventKind::device_lost : EventKind::device_back, static_cast<std::uint32_t>(d));
+    if (lost != live_.lost(d))
+      event(lost ? EventKind::device_lost : EventKind::device_back, static_cast<std::uint32_t>(d));
     live_.set_lost(d, lost);
     if (const auto code = parts_.devices[d]->take_message(); code != 0)
       event(EventKind::device_message, static_cast<std::uint32_t>(d), code);
@@ -166,7 +170,8 @@ void Engine::approach(BenchTime due) noexcept {
     const auto& info = parts_.bench.signals[signal].info;
     double most = INFINITY;
     if (info.max_slew > 0.0)
-      most = std::min(info.max_slew, (info.range_high - info.range_low) / seconds(approach_time)) * seconds(due - last_due_);
+      most = std::min(info.max_slew, (info.range_high - info.range_low) / seconds(approach_time)) *
+             seconds(due - last_due_);
     wanted_[signal] = std::clamp(goal, sent_[signal] - most, sent_[signal] + most);
     there = there && wanted_[signal] == goal;
   }
@@ -185,8 +190,10 @@ void Engine::step(BenchTime due) noexcept {
     for (const auto& channel : now.channels) wanted_[channel.signal] = channel.motion.at(elapsed);
     if (now.until) {
       const bool met = now.until->met_by(live_.value(now.until->signal));
-      if (!met) met_since_.reset();
-      else if (!met_since_) met_since_ = due;
+      if (!met)
+        met_since_.reset();
+      else if (!met_since_)
+        met_since_ = due;
       if (met_since_ && due - *met_since_ >= now.hold_for) {
         end_step(due, true);
         at = due;
@@ -300,7 +307,8 @@ void Engine::send(BenchTime due) noexcept {
     const auto sent = parts_.devices[d]->transmit(now_);
     const bool failed = sent == Sent::failed || sent == Sent::would_block;
     if (failed && !failing_[d])
-      event(EventKind::send_failed, static_cast<std::uint32_t>(d), static_cast<std::uint32_t>(parts_.devices[d]->last_error()));
+      event(EventKind::send_failed, static_cast<std::uint32_t>(d),
+            static_cast<std::uint32_t>(parts_.devices[d]->last_error()));
     failing_[d] = failed;
   }
 }

@@ -34,7 +34,7 @@ struct Outcome {
   bool tripped{false};
   TripCause trip{};
   StopCause stop{StopCause::finished};
-  bool safe_reached{false};        // every effect of the safe state was seen
+  bool safe_reached{false};  // every effect of the safe state was seen
   std::uint64_t steps_done{0};
 };
 
@@ -43,8 +43,8 @@ class Engine final : private InputSink, private SequenceHands {
   // Allocates everything it will need. Nothing is sent before the first tick.
   explicit Engine(EngineParts parts);
 
-  // One turn of the loop; `due` on the tick grid, `woke` when it really began. Returns false once the run is over and the
-  // bench is in its safe state. Neither allocates, blocks, logs nor throws.
+  // One turn of the loop; `due` on the tick grid, `woke` when it really began. Returns false once the run is over and
+  // the bench is in its safe state. Neither allocates, blocks, logs nor throws.
   bool tick(BenchTime due, BenchTime woke) noexcept;
   const Outcome& outcome() const noexcept { return outcome_; }
   RunState state() const noexcept { return state_; }

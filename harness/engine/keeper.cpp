@@ -6,13 +6,12 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-#include <utility>  // before Asio: Boost 1.74 misses it in C++20
-
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/signal_set.hpp>
 #include <boost/asio/steady_timer.hpp>
 #include <cerrno>
 #include <csignal>
+#include <utility>  // before Asio: Boost 1.74 misses it in C++20
 
 extern char** environ;
 
@@ -48,7 +47,8 @@ void kill_and_reap(pid_t pid) {
 
 }  // namespace
 
-Result<LoopProcess> start_loop(const std::string& program, std::vector<std::string> args, std::span<const int> inherit) {
+Result<LoopProcess> start_loop(const std::string& program, std::vector<std::string> args,
+                               std::span<const int> inherit) {
   int pair[2];
   if (socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, pair) != 0)
     return fail_os(Fault::internal, "no socket between keeper and loop", errno);
@@ -143,7 +143,8 @@ class Watch {
 
 }  // namespace
 
-LoopEnd mind_loop(const LoopProcess& loop, const TakeOverParts& parts, SharedState& shared, const std::atomic<std::uint32_t>& stop) {
+LoopEnd mind_loop(const LoopProcess& loop, const TakeOverParts& parts, SharedState& shared,
+                  const std::atomic<std::uint32_t>& stop) {
   auto end = Watch{loop, shared, parts.time, stop}.until_end();
   close(loop.socket);
   end.started = shared.beat_ns.load() != 0;

@@ -19,7 +19,8 @@ class Minder {
   // How many announced steps are safely on disk.
   virtual std::uint64_t acknowledged() const noexcept = 0;
   // Called at the end of each tick with what a successor needs to go on: last sent values and protocol states.
-  virtual void beat(BenchTime now, RunState state, std::span<const double> sent, std::span<Device* const> devices) noexcept = 0;
+  virtual void beat(BenchTime now, RunState state, std::span<const double> sent,
+                    std::span<Device* const> devices) noexcept = 0;
 };
 
 // For rehearsals and tests: never stops, loses nothing, acknowledges everything.

@@ -38,7 +38,8 @@ RealtimeGrant become_realtime(int priority) {
   const int refused = pthread_setschedparam(pthread_self(), SCHED_FIFO, &param);
   grant.fifo = refused == 0;
   grant.words = grant.fifo ? "SCHED_FIFO " + std::to_string(priority)
-                           : std::string{"no real-time priority ("} + std::strerror(refused) + "; allow it with the rtprio limit)";
+                           : std::string{"no real-time priority ("} + std::strerror(refused) +
+                                 "; allow it with the rtprio limit)";
 
   // With a small limit, locking what is to come would make later allocations fail: look first.
   rlimit limit{};

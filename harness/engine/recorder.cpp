@@ -45,15 +45,19 @@ void Recorder::run() {
 }
 
 void Recorder::take(const Record& record) {
-  const bool intent = record.kind == Record::Kind::event && record.event.kind == EventKind::step_announced;
-  if (intent) {
+  const bool is_event = record.kind == Record::Kind::event;
+  if (is_event && record.event.kind == EventKind::records_dropped)
+    keep(journal_.gap({last_, record.event.when, record.event.a, "the ring between loop and keeper was full"}));
+  if (is_event) last_ = record.event.when;
+  if (record.kind == Record::Kind::tick) last_ = record.tick.due;
+  if (is_event && record.event.kind == EventKind::step_announced) {
     const auto written = journal_.event_on_disk(record.event);
     keep(written);
     if (written) shared_.acknowledged.fetch_add(1, std::memory_order_release);
   } else {
     keep(journal_.put(record));
   }
-  if (record.kind == Record::Kind::event && on_event_) on_event_(record.event);
+  if (is_event && on_event_) on_event_(record.event);
 }
 
 void Recorder::keep(const Result<void>& result) {

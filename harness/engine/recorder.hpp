@@ -1,6 +1,6 @@
 #pragma once
-// Brings the records of a run from the shared ring to the journal, in the keeper, on a thread of its own: the disk may take
-// its time without disturbing the loop or the watch over it.
+// Brings the records of a run from the shared ring to the journal, in the keeper, on a thread of its own: the disk may
+// take its time without disturbing the loop or the watch over it.
 
 #include <atomic>
 #include <functional>
@@ -13,9 +13,10 @@ namespace trackrod {
 
 class Recorder {
  public:
-  // `on_event` is called on the recorder's thread with each event, after it was written. `stop` is set to StopCause::disk
-  // when the journal cannot be written any more.
-  Recorder(JournalWriter& journal, SharedState& shared, std::atomic<std::uint32_t>& stop, std::function<void(const Event&)> on_event);
+  // `on_event` is called on the recorder's thread with each event, after it was written. `stop` is set to
+  // StopCause::disk when the journal cannot be written any more.
+  Recorder(JournalWriter& journal, SharedState& shared, std::atomic<std::uint32_t>& stop,
+           std::function<void(const Event&)> on_event);
   ~Recorder();
   Recorder(const Recorder&) = delete;
   Recorder& operator=(const Recorder&) = delete;
@@ -31,6 +32,7 @@ class Recorder {
   SharedState& shared_;
   std::atomic<std::uint32_t>& stop_;
   std::function<void(const Event&)> on_event_;
+  BenchTime last_{};  // of the last tick or event: what is missing is later
   std::atomic<bool> ending_{false};
   Result<void> outcome_;
   std::thread thread_;

@@ -26,10 +26,12 @@ enum class OnFailure : std::uint8_t { stop, go_on };
 class SequenceRunner {
  public:
   enum class State : std::uint8_t { running, done, failed };
-  SequenceRunner(const std::vector<Action>& actions, OnFailure on_failure) : actions_{actions}, on_failure_{on_failure} {}
+  SequenceRunner(const std::vector<Action>& actions, OnFailure on_failure)
+      : actions_{actions}, on_failure_{on_failure} {}
 
-  // As many actions as can be done now. A wait begins one call after the write before it, so that the write has gone out,
-  // and is met only by a sample that is newer than its begin. Loop-safe. `failed`: stopped at action position(), or (go_on) some effect was not seen.
+  // As many actions as can be done now. A wait begins one call after the write before it, so that the write has gone
+  // out, and is met only by a sample that is newer than its begin. Loop-safe. `failed`: stopped at action position(),
+  // or (go_on) some effect was not seen.
   State advance(BenchTime now, const LiveValues& live, SequenceHands& hands) noexcept;
   std::size_t position() const noexcept { return position_; }
   bool all_effects_seen() const noexcept { return all_seen_; }

@@ -54,7 +54,8 @@ std::optional<StopCause> SharedMinder::stop_asked() const noexcept {
   return static_cast<StopCause>(stop - 1);
 }
 
-void SharedMinder::beat(BenchTime now, RunState state, std::span<const double> sent, std::span<Device* const> devices) noexcept {
+void SharedMinder::beat(BenchTime now, RunState state, std::span<const double> sent,
+                        std::span<Device* const> devices) noexcept {
   const auto next = 1 - shared_.testament.load(std::memory_order_relaxed);
   auto& testament = shared_.testaments[next];
   std::copy_n(sent.begin(), std::min(sent.size(), most_signals), testament.sent.begin());

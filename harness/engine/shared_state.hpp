@@ -1,6 +1,6 @@
 #pragma once
-// The memory that the loop's process and its keeper share: the ring of records, the loop's heartbeat, and what the keeper
-// needs to bring the bench to its safe state when the loop is gone.
+// The memory that the loop's process and its keeper share: the ring of records, the loop's heartbeat, and what the
+// keeper needs to bring the bench to its safe state when the loop is gone.
 
 #include <atomic>
 #include <boost/lockfree/spsc_queue.hpp>
@@ -17,23 +17,23 @@ inline constexpr std::size_t most_devices = 64;
 // 10 s and more of records at 1 kHz and a hundred signals.
 inline constexpr std::size_t ring_records = std::size_t{1} << 20;
 
-// What a successor of the loop must know. Written by the loop at the end of each tick, in turn into one of two, so that a
-// kill in mid-write leaves the other whole.
+// What a successor of the loop must know. Written by the loop at the end of each tick, in turn into one of two, so that
+// a kill in mid-write leaves the other whole.
 struct Testament {
   std::array<double, most_signals> sent{};
   std::array<ProtocolMemory, most_devices> protocols{};
 };
 
 struct SharedState {
-  std::atomic<std::int64_t> beat_ns{0};      // bench time of the last tick; 0 = none yet
-  std::atomic<std::uint32_t> state{0};       // RunState
-  std::atomic<std::uint32_t> stop{0};        // 0, or StopCause + 1
+  std::atomic<std::int64_t> beat_ns{0};  // bench time of the last tick; 0 = none yet
+  std::atomic<std::uint32_t> state{0};   // RunState
+  std::atomic<std::uint32_t> stop{0};    // 0, or StopCause + 1
   std::atomic<std::uint64_t> acknowledged{0};
-  std::atomic<std::uint32_t> testament{0};   // which of the two is whole
+  std::atomic<std::uint32_t> testament{0};  // which of the two is whole
   std::array<Testament, 2> testaments{};
-  std::atomic<bool> over{false};             // `outcome` is valid
+  std::atomic<bool> over{false};  // `outcome` is valid
   Outcome outcome{};
-  char grant[160]{};                         // RealtimeGrant::words
+  char grant[160]{};  // RealtimeGrant::words
   boost::lockfree::spsc_queue<Record, boost::lockfree::capacity<ring_records>> ring;
 };
 static_assert(std::atomic<std::int64_t>::is_always_lock_free);
@@ -76,7 +76,8 @@ class SharedMinder final : public Minder {
   std::optional<StopCause> stop_asked() const noexcept override;
   bool gone() const noexcept override { return gone_.load(std::memory_order_relaxed); }
   std::uint64_t acknowledged() const noexcept override { return shared_.acknowledged.load(std::memory_order_acquire); }
-  void beat(BenchTime now, RunState state, std::span<const double> sent, std::span<Device* const> devices) noexcept override;
+  void beat(BenchTime now, RunState state, std::span<const double> sent,
+            std::span<Device* const> devices) noexcept override;
 
  private:
   SharedState& shared_;

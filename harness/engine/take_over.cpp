@@ -10,7 +10,8 @@ class SafeHands final : public InputSink, public SequenceHands {
   void inherit(const Testament& testament) {
     for (std::size_t d = 0; d < parts_.devices.size(); ++d) parts_.devices[d]->take_over(testament.protocols[d]);
     for (std::size_t s = 0; s < parts_.bench.signals.size(); ++s)
-      if (parts_.bench.signals[s].info.direction == Direction::drive) write(static_cast<SignalIndex>(s), testament.sent[s]);
+      if (parts_.bench.signals[s].info.direction == Direction::drive)
+        write(static_cast<SignalIndex>(s), testament.sent[s]);
   }
 
   SequenceRunner::State advance(SequenceRunner& runner, BenchTime now) {

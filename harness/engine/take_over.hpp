@@ -16,9 +16,9 @@ struct TakeOverParts {
   RecordSink& records;
 };
 
-// The loop must be dead. Goes on from its testament: same setpoints, counters and half-sent messages dealt with; then the
-// safe state's sequence, at the bench's tick. Blocks until every effect was seen or the bench's declared time is over; true
-// when all were seen. Events carry b = 1: by the keeper.
+// The loop must be dead. Goes on from its testament: same setpoints, counters and half-sent messages dealt with; then
+// the safe state's sequence, at the bench's tick. Blocks until every effect was seen or the bench's declared time is
+// over; true when all were seen. Events carry b = 1: by the keeper.
 bool take_over(const TakeOverParts& parts, const Testament& testament);
 
 }  // namespace trackrod

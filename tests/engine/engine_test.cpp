@@ -32,8 +32,9 @@ TEST_CASE("a run goes cold, armed, running, cold, and its steps follow one anoth
   CHECK(rig.outcome.steps_done == 2);
   std::vector<std::uint32_t> states;
   for (const auto& e : rig.records.of(EventKind::state_changed)) states.push_back(e.a);
-  CHECK(states == std::vector<std::uint32_t>{static_cast<std::uint32_t>(RunState::cold), static_cast<std::uint32_t>(RunState::armed),
-                                             static_cast<std::uint32_t>(RunState::running), static_cast<std::uint32_t>(RunState::cold)});
+  CHECK(states == std::vector<std::uint32_t>{
+                      static_cast<std::uint32_t>(RunState::cold), static_cast<std::uint32_t>(RunState::armed),
+                      static_cast<std::uint32_t>(RunState::running), static_cast<std::uint32_t>(RunState::cold)});
   const auto started = rig.records.of(EventKind::step_started), ended = rig.records.of(EventKind::step_ended);
   REQUIRE(started.size() == 2);
   REQUIRE(ended.size() == 2);
@@ -154,7 +155,8 @@ TEST_CASE("a step does not start before its intent is on disk; the setpoint is h
 
 TEST_CASE("a wait ends its step when the condition has held, and trips when it does not come in time") {
   FakeRig rig;
-  const std::string wait = R"([{"do": "wait", "name": "until", "signal": "angle", "at_least": "9 deg", "at_most": "11 deg",
+  const std::string wait =
+      R"([{"do": "wait", "name": "until", "signal": "angle", "at_least": "9 deg", "at_most": "11 deg",
                                 "hold_for": "50 ms", "within": "2 s"}])";
   SECTION("it comes") {
     rig.device.angle_script = [](BenchTime now) { return now >= zero + 1s ? 10.0 : 0.0; };

@@ -15,10 +15,10 @@ namespace trackrod::test {
 // Follows its setpoint at once; what it publishes can be overridden, and it can fall silent.
 class FakeDevice final : public Device {
  public:
-  std::function<double(BenchTime)> angle_script;           // empty: the setpoint
-  std::function<bool(BenchTime)> silent;                   // empty: never
-  std::vector<std::pair<BenchTime, double>> modes;         // each change of the mode, as sent
-  std::vector<double> commands;                            // angle setpoints, one a message
+  std::function<double(BenchTime)> angle_script;    // empty: the setpoint
+  std::function<bool(BenchTime)> silent;            // empty: never
+  std::vector<std::pair<BenchTime, double>> modes;  // each change of the mode, as sent
+  std::vector<double> commands;                     // angle setpoints, one a message
   double supply{13.0};
 
   void publish(BenchTime now, SampleSink& sink) noexcept {
@@ -93,7 +93,9 @@ struct ScriptedMinder final : Minder {
   }
   bool gone() const noexcept override { return gone_at && time.now() >= *gone_at; }
   std::uint64_t acknowledged() const noexcept override { return acknowledge ? acknowledge(time.now()) : UINT64_MAX; }
-  void beat(BenchTime, RunState state, std::span<const double>, std::span<Device* const>) noexcept override { last_state = state; }
+  void beat(BenchTime, RunState state, std::span<const double>, std::span<Device* const>) noexcept override {
+    last_state = state;
+  }
 };
 
 inline Catalogue plan_catalogue() {
@@ -119,8 +121,10 @@ struct FakeRig {
   // `steps`: the text of the plan's list of steps.
   void run(const std::string& steps, const std::function<void(BenchTime)>& before = {}) {
     Problems problems;
-    const Sources sources{{"plan.json", R"({"plan": "test", "control": {"hand_wheel": "position"}, "start": {"angle_cmd": "0 deg"},
-      "settle": "10 ms", "steps": )" + steps + "}"}};
+    const Sources sources{
+        {"plan.json", R"({"plan": "test", "control": {"hand_wheel": "position"}, "start": {"angle_cmd": "0 deg"},
+      "settle": "10 ms", "steps": )" +
+                          steps + "}"}};
     plan = parse_plan(sources, {}, bench, plan_catalogue(), problems);
     if (plan) timeline = Timeline::compile(*plan, bench, problems);
     for (const auto& p : problems.sorted()) WARN(p.sentence());

@@ -17,7 +17,9 @@ namespace {
 
 BenchTime at(Duration d) { return BenchTime{d}; }
 
-Sample sample(SignalIndex signal, double value, Duration when = 0ms) { return {at(when), value, 0, signal, StampedBy::kernel}; }
+Sample sample(SignalIndex signal, double value, Duration when = 0ms) {
+  return {at(when), value, 0, signal, StampedBy::kernel};
+}
 
 // Remembers what a sequence did.
 struct Hands final : SequenceHands {

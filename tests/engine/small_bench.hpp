@@ -7,7 +7,8 @@ namespace trackrod::test {
 
 enum : SignalIndex { angle = 0, angle_cmd = 1, mode = 2, voltage = 3 };
 
-inline SignalSpec signal(const std::string& name, const std::string& unit, Direction direction, double low, double high) {
+inline SignalSpec signal(const std::string& name, const std::string& unit, Direction direction, double low,
+                         double high) {
   SignalSpec s;
   s.info.name = name;
   s.info.unit = unit;
@@ -45,8 +46,9 @@ inline Bench small_bench() {
   device.name = "hand";
   device.timeout = 20ms;
   b.devices.push_back(device);
-  b.signals = {signal("angle", "deg", Direction::read, -200, 200), signal("angle_cmd", "deg", Direction::drive, -180, 180),
-               signal("mode", "1", Direction::drive, 0, 3), signal("voltage", "V", Direction::read, 0, 16)};
+  b.signals = {signal("angle", "deg", Direction::read, -200, 200),
+               signal("angle_cmd", "deg", Direction::drive, -180, 180), signal("mode", "1", Direction::drive, 0, 3),
+               signal("voltage", "V", Direction::read, 0, 16)};
   b.signals[angle_cmd].info.max_slew = 1000.0;
   b.signals[angle_cmd].start_from = angle;
   b.axes = {{"hand_wheel", mode, {{ControlMode::position, 1.0, angle_cmd}, {ControlMode::free, 0.0, no_signal}}}};

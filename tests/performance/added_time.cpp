@@ -38,7 +38,8 @@ std::vector<double> round_trips(int from, const sockaddr_in& to) {
     const auto start = time.now();
     sendto(from, bytes, sizeof bytes, 0, reinterpret_cast<const sockaddr*>(&to), sizeof to);
     pollfd p{from, POLLIN, 0};
-    if (poll(&p, 1, 100) == 1 && recv(from, bytes, sizeof bytes, 0) > 0) trips.push_back(seconds(time.now() - start) * 1e6);
+    if (poll(&p, 1, 100) == 1 && recv(from, bytes, sizeof bytes, 0) > 0)
+      trips.push_back(seconds(time.now() - start) * 1e6);
     std::this_thread::sleep_for(std::chrono::microseconds{200});
   }
   std::sort(trips.begin(), trips.end());
@@ -105,11 +106,16 @@ std::vector<double> through_reader() {
 
 void added_time() {
   const auto bare = bare_echo(), ours = through_reader();
-  std::printf("datagram in to datagram out, round trip in us: bare echo p50 %.1f p99 %.1f; through link, reader and ring p50 %.1f "
-              "p99 %.1f; added p50 %.1f p99 %.1f (of %zu and %zu)\n",
-              percentile(bare, 50), percentile(bare, 99), percentile(ours, 50), percentile(ours, 99),
-              percentile(ours, 50) - percentile(bare, 50), percentile(ours, 99) - percentile(bare, 99), bare.size(), ours.size());
-  std::printf("  to which the loop adds its own work in a tick (printed below) and the wait for the tick, half of it on average\n");
+  std::printf(
+      "datagram in to datagram out, round trip in us: bare echo p50 %.1f p99 %.1f; through link, reader and ring p50 "
+      "%.1f "
+      "p99 %.1f; added p50 %.1f p99 %.1f (of %zu and %zu)\n",
+      percentile(bare, 50), percentile(bare, 99), percentile(ours, 50), percentile(ours, 99),
+      percentile(ours, 50) - percentile(bare, 50), percentile(ours, 99) - percentile(bare, 99), bare.size(),
+      ours.size());
+  std::printf(
+      "  to which the loop adds its own work in a tick (printed below) and the wait for the tick, half of it on "
+      "average\n");
 }
 
 }  // namespace trackrod::performance

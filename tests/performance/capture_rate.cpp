@@ -66,8 +66,8 @@ void capture_rate() {
     std::size_t n = 0;
     for (const auto& s : all) {
       (void)writer->put(s);
-      if (++n % (signals * 50) == 0) (void)writer->flush();    // 50 ms of the run
-      if (n % (signals * 1000) == 0) (void)writer->sync();     // each second
+      if (++n % (signals * 50) == 0) (void)writer->flush();  // 50 ms of the run
+      if (n % (signals * 1000) == 0) (void)writer->sync();   // each second
     }
     (void)writer->end(all.back().when, "finished");
     bytes = writer->bytes_written();
@@ -83,9 +83,10 @@ void capture_rate() {
     close(fd);
   });
   const auto count = static_cast<double>(all.size());
-  std::printf("capture: %.2f million samples/s, %.2f bytes a sample (a stamp and a value as raw numbers: 16), "
-              "%.1f x the time of a plain write of the same bytes with the same syncs\n",
-              count / journal / 1e6, static_cast<double>(bytes) / count, journal / plain);
+  std::printf(
+      "capture: %.2f million samples/s, %.2f bytes a sample (a stamp and a value as raw numbers: 16), "
+      "%.1f x the time of a plain write of the same bytes with the same syncs\n",
+      count / journal / 1e6, static_cast<double>(bytes) / count, journal / plain);
   std::filesystem::remove_all(folder);
 }
 

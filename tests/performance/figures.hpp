@@ -15,8 +15,8 @@ inline double percentile(const std::vector<double>& sorted, double percent) {
   return sorted[std::min(rank, sorted.size() - 1)];
 }
 
-void lateness();        // tick lateness at 1 and 4 kHz beside cyclictest
-void added_time();      // datagram in to datagram out beside a bare socket echo
-void capture_rate();    // sustained sample rate of the journal beside a plain write
+void lateness();      // tick lateness at 1 and 4 kHz beside cyclictest
+void added_time();    // datagram in to datagram out beside a bare socket echo
+void capture_rate();  // sustained sample rate of the journal beside a plain write
 
 }  // namespace trackrod::performance

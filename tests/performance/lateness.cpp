@@ -17,7 +17,7 @@ struct Block {
   double p50{0}, p99{0}, most{0};  // us
   double work_p50{0}, work_p99{0};
   std::uint64_t missed{0};
-  double steal{0};                 // share of the time that the host took away
+  double steal{0};  // share of the time that the host took away
 };
 
 // Time that the host gave to others and all time, of all cores, in clock ticks.
@@ -45,9 +45,13 @@ Block with_steal(F&& measure) {
 // A run of the demo bench at this rate.
 Block ours(int rate_hz, int seconds_long) {
   DemoRig rig;
-  rig.write("bench.json", replaced(slurp(rig.bench()), "\"loop_rate\": \"1 kHz\"", "\"loop_rate\": \"" + std::to_string(rate_hz) + " Hz\""));
-  rig.write("plan.json", R"({"plan": "hold", "control": {"hand_wheel": "position"}, "start": {"hand.angle_cmd": "0 deg"}, "settle": "100 ms",
-    "steps": [{"do": "hold", "name": "rest", "for": ")" + std::to_string(seconds_long) + R"( s"}]})");
+  rig.write("bench.json", replaced(slurp(rig.bench()), "\"loop_rate\": \"1 kHz\"",
+                                   "\"loop_rate\": \"" + std::to_string(rate_hz) + " Hz\""));
+  rig.write(
+      "plan.json",
+      R"({"plan": "hold", "control": {"hand_wheel": "position"}, "start": {"hand.angle_cmd": "0 deg"}, "settle": "100 ms",
+    "steps": [{"do": "hold", "name": "rest", "for": ")" +
+          std::to_string(seconds_long) + R"( s"}]})");
   rig.simulate();
   rig.run_plan(rig.file("plan.json"))->wait(std::chrono::seconds{seconds_long + 60});
   const auto capture = JournalCapture::open(rig.run_folder() + "/journal");
@@ -61,7 +65,8 @@ Block ours(int rate_hz, int seconds_long) {
 Block reference(int rate_hz, int seconds_long) {
   DemoRig rig;  // for its folder
   const int interval = 1'000'000 / rate_hz;
-  Process peer{{"cyclictest", "-q", "-m", "-t1", "-p40", "-i" + std::to_string(interval), "-l" + std::to_string(seconds_long * rate_hz), "-h5000"},
+  Process peer{{"cyclictest", "-q", "-m", "-t1", "-p40", "-i" + std::to_string(interval),
+                "-l" + std::to_string(seconds_long * rate_hz), "-h5000"},
                rig.file("cyclictest")};
   if (peer.wait(std::chrono::seconds{seconds_long + 60}) != 0) return {};
   std::vector<double> late;
@@ -69,7 +74,8 @@ Block reference(int rate_hz, int seconds_long) {
   Block b;
   for (std::string line; std::getline(lines, line);) {
     int bin = 0, count = 0;
-    if (std::sscanf(line.c_str(), "%d %d", &bin, &count) == 2) late.insert(late.end(), static_cast<std::size_t>(count), bin);
+    if (std::sscanf(line.c_str(), "%d %d", &bin, &count) == 2)
+      late.insert(late.end(), static_cast<std::size_t>(count), bin);
     if (line.rfind("# Max Latencies:", 0) == 0) b.most = std::stod(line.substr(17));
   }
   b.p50 = percentile(late, 50);
@@ -90,16 +96,21 @@ void lateness() {
     for (int i = 0; i < blocks; ++i) {
       const auto us = with_steal([&] { return ours(rate, 10); });
       const auto peer = with_steal([&] { return reference(rate, 10); });
-      std::printf("tick lateness at %d Hz, us: ours p50 %.0f p99 %.0f max %.0f (missed %llu, steal %.1f %%), work p50 %.0f p99 %.0f; "
-                  "cyclictest p50 %.0f p99 %.0f max %.0f (steal %.1f %%)\n",
-                  rate, us.p50, us.p99, us.most, static_cast<unsigned long long>(us.missed), 100 * us.steal, us.work_p50, us.work_p99,
-                  peer.p50, peer.p99, peer.most, 100 * peer.steal);
+      std::printf(
+          "tick lateness at %d Hz, us: ours p50 %.0f p99 %.0f max %.0f (missed %llu, steal %.1f %%), work p50 %.0f p99 "
+          "%.0f; "
+          "cyclictest p50 %.0f p99 %.0f max %.0f (steal %.1f %%)\n",
+          rate, us.p50, us.p99, us.most, static_cast<unsigned long long>(us.missed), 100 * us.steal, us.work_p50,
+          us.work_p99, peer.p50, peer.p99, peer.most, 100 * peer.steal);
       if (us.steal > 0.01 || peer.steal > 0.01 || peer.p50 <= 0) continue;
       p50.push_back(us.p50 / peer.p50);
       p99.push_back(us.p99 / peer.p99);
     }
-    if (p50.size() < 2) std::printf("  not measurable: fewer than two blocks in which the host left us the cores\n");
-    else std::printf("  median ratio to cyclictest over %zu blocks: p50 %.2f, p99 %.2f\n", p50.size(), median(p50), median(p99));
+    if (p50.size() < 2)
+      std::printf("  not measurable: fewer than two blocks in which the host left us the cores\n");
+    else
+      std::printf("  median ratio to cyclictest over %zu blocks: p50 %.2f, p99 %.2f\n", p50.size(), median(p50),
+                  median(p99));
   }
 }
 

@@ -1,5 +1,5 @@
-// Prints how near the harness comes to what this machine can do. The machine may be shared and noisy: read the ratios, and
-// repeat before believing a difference.
+// Prints how near the harness comes to what this machine can do. The machine may be shared and noisy: read the ratios,
+// and repeat before believing a difference.
 
 #include <cstdio>
 #include <thread>

@@ -40,7 +40,8 @@ inline std::vector<int> free_ports(std::size_t count) {
 }
 
 inline std::string replaced(std::string text, const std::string& from, const std::string& to) {
-  for (auto at = text.find(from); at != std::string::npos; at = text.find(from, at + to.size())) text.replace(at, from.size(), to);
+  for (auto at = text.find(from); at != std::string::npos; at = text.find(from, at + to.size()))
+    text.replace(at, from.size(), to);
   return text;
 }
 
@@ -52,7 +53,9 @@ class DemoRig {
     folder_ = name;
     auto bench = slurp(source("fixtures/demo_bench/bench.json"));
     const auto ports = free_ports(6);
-    for (int i = 0; i < 6; ++i) bench = replaced(bench, "127.0.0.1:" + std::to_string(47110 + i), "127.0.0.1:" + std::to_string(ports[static_cast<std::size_t>(i)]));
+    for (int i = 0; i < 6; ++i)
+      bench = replaced(bench, "127.0.0.1:" + std::to_string(47110 + i),
+                       "127.0.0.1:" + std::to_string(ports[static_cast<std::size_t>(i)]));
     // A shared machine may stop the simulator's process for longer than a real device would ever be silent.
     bench = replaced(bench, "\"timeout\": \"20 ms\"", "\"timeout\": \"250 ms\"");
     write("bench.json", replaced(bench, "/tmp/trackrod-demo-supply", file("supply")));
@@ -67,7 +70,9 @@ class DemoRig {
 
   static std::string source(const std::string& path) { return std::string{TRACKROD_SOURCE_DIR} + "/" + path; }
   std::string file(const std::string& name) const { return folder_ + "/" + name; }
-  void write(const std::string& name, const std::string& text) const { std::ofstream{file(name), std::ios::binary} << text; }
+  void write(const std::string& name, const std::string& text) const {
+    std::ofstream{file(name), std::ios::binary} << text;
+  }
   std::string bench() const { return file("bench.json"); }
 
   // With "--set" for each truth, such as "road.dead_time=60 ms". Returns once it is ready.
@@ -75,7 +80,8 @@ class DemoRig {
     std::vector<std::string> command{TRACKROD_PROGRAM, "simulate", "--bench", bench(), "--log", file("simulator.log")};
     for (const auto& t : truths) command.insert(command.end(), {"--set", t});
     simulator_ = std::make_unique<Process>(command, file("simulator"));
-    const bool ready = eventually([&] { return simulator_->out().find("ready") != std::string::npos || !simulator_->running(); }, 10s);
+    const bool ready =
+        eventually([&] { return simulator_->out().find("ready") != std::string::npos || !simulator_->running(); }, 10s);
     demand(ready && simulator_->running(), "the simulator did not start: " + simulator_->err());
   }
   Process& simulator() { return *simulator_; }
@@ -86,7 +92,8 @@ class DemoRig {
     return std::make_unique<Process>(arguments, file(log));
   }
   std::unique_ptr<Process> run_plan(const std::string& plan, const std::vector<std::string>& more = {}) const {
-    std::vector<std::string> arguments{"--json", "run", plan, "--bench", bench(), "--runs", file("runs"), "--confirmed-by", "test"};
+    std::vector<std::string> arguments{"--json",         "run", plan, "--bench", bench(), "--runs", file("runs"),
+                                       "--confirmed-by", "test"};
     arguments.insert(arguments.end(), more.begin(), more.end());
     return start(arguments, "run");
   }
@@ -98,7 +105,8 @@ class DemoRig {
   // The newest run folder.
   std::string run_folder() const {
     std::string newest;
-    for (const auto& entry : std::filesystem::directory_iterator{file("runs")}) newest = std::max(newest, entry.path().string());
+    for (const auto& entry : std::filesystem::directory_iterator{file("runs")})
+      newest = std::max(newest, entry.path().string());
     return newest;
   }
 

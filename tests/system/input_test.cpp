@@ -19,7 +19,8 @@ TEST_CASE("a broken bench or plan is refused with its place, and no device hears
   }
   SECTION("a bench with a misspelt signal") {
     rig.write("plan.json", plan);
-    rig.write("bench.json", replaced(slurp(rig.bench()), "\"setpoint\": \"hand.angle_cmd\"", "\"setpoint\": \"hand.angel_cmd\""));
+    rig.write("bench.json",
+              replaced(slurp(rig.bench()), "\"setpoint\": \"hand.angle_cmd\"", "\"setpoint\": \"hand.angel_cmd\""));
     auto program = rig.run_plan(rig.file("plan.json"));
     CHECK(program->wait(10s) == 2);
     CHECK(program->err().find("did you mean 'hand.angle_cmd'?") != std::string::npos);

@@ -1,5 +1,5 @@
-// The loop and the reader allocate nothing once they run: with the demo bench on real links, through a plan, a lost device, the
-// trip and the safe state.
+// The loop and the reader allocate nothing once they run: with the demo bench on real links, through a plan, a lost
+// device, the trip and the safe state.
 
 #include "drivers/device/device_inputs.hpp"
 #include "drivers/device/device_set.hpp"
@@ -7,8 +7,8 @@
 #include "harness/engine/shared_state.hpp"
 #include "harness/plan/stimulus.hpp"
 #include "harness/score/scoring.hpp"
-#include "tests/link/allocations.hpp"
 #include "tests/catch.hpp"
+#include "tests/link/allocations.hpp"
 #include "tests/system/demo_rig.hpp"
 
 using namespace trackrod;

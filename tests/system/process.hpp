@@ -86,7 +86,8 @@ class Process {
 
 // The one child of `parent` whose command line contains `word`; -1 when there is none.
 inline pid_t child_with(pid_t parent, const std::string& word) {
-  std::istringstream children{slurp("/proc/" + std::to_string(parent) + "/task/" + std::to_string(parent) + "/children")};
+  std::istringstream children{
+      slurp("/proc/" + std::to_string(parent) + "/task/" + std::to_string(parent) + "/children")};
   for (pid_t pid = -1; children >> pid;) {
     auto line = slurp("/proc/" + std::to_string(pid) + "/cmdline");
     for (auto& c : line)

@@ -114,5 +114,10 @@ TEST_CASE("a bench that falls silent trips the run, and the missing confirmation
   CHECK(s.run_json().at("safe_state_reached") == false);
   CHECK(s.keeper->err().find("hit the hard-wired stop") != std::string::npos);
   // The safe state was sent all the same; the drive took it when it came back.
-  CHECK(eventually([&] { const auto modes = commands(s.log(), "hand.mode"); return modes.back().value == 0.0; }, 5s));
+  CHECK(eventually(
+      [&] {
+        const auto modes = commands(s.log(), "hand.mode");
+        return modes.back().value == 0.0;
+      },
+      5s));
 }

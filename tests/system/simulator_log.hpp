@@ -34,7 +34,8 @@ inline std::vector<LogLine> read_log(const std::string& path) {
 }
 
 // Values of one driven signal from `t_ns` on, in order.
-inline std::vector<LogLine> commands(const std::vector<LogLine>& log, const std::string& signal, std::int64_t from = 0) {
+inline std::vector<LogLine> commands(const std::vector<LogLine>& log, const std::string& signal,
+                                     std::int64_t from = 0) {
   std::vector<LogLine> out;
   for (const auto& l : log)
     if (l.what == "command" && l.signal == signal && l.t_ns >= from) out.push_back(l);

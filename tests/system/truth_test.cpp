@@ -1,4 +1,5 @@
-// Held against what the simulated bench really did. A real-time run on a busy machine may be inconclusive; it may not be wrong.
+// Held against what the simulated bench really did. A real-time run on a busy machine may be inconclusive; it may not
+// be wrong.
 
 #include <random>
 
@@ -61,7 +62,8 @@ TEST_CASE("over real links a changed dead time shows in the finding, and no verd
     if (found[0].verdict == "fail") CHECK(dead_time >= 29.0);
     if (found[0].value) {
       CAPTURE(*found[0].value, found[0].low, found[0].high);
-      WARN("dead time " << dead_time << " ms, found " << *found[0].value << " ms, interval " << found[0].low << " to " << found[0].high);
+      WARN("dead time " << dead_time << " ms, found " << *found[0].value << " ms, interval " << found[0].low << " to "
+                        << found[0].high);
     }
   }
 }
