@@ -92,7 +92,7 @@ TEST_CASE("a plan with repeats does what the plan written out does, within the l
       const auto a = sampled(*folded.timeline, signal), b = sampled(*unrolled.timeline, signal);
       REQUIRE(a == b);
       // What the loop would send, tick by tick: no jump, no value and no rate beyond the bench's limits.
-      const auto& info = small_bench().signals[signal].info;
+      const auto info = small_bench().signals[signal].info;
       for (std::size_t k = 1; k < a.size(); ++k) {
         REQUIRE(std::abs(a[k] - a[k - 1]) <= info.max_slew * 1e-3 * (1 + 1e-6));
         REQUIRE((a[k] >= info.range_low && a[k] <= info.range_high));
