@@ -2,10 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 
 #include "harness/base/units.hpp"
 #include "harness/score/delay_data.hpp"
-#include "harness/score/figure.hpp"
+#include "harness/score/delay_figures.hpp"
 #include "harness/score/findings.hpp"
 #include "harness/score/lag_fit.hpp"
 #include "harness/score/scores.hpp"
@@ -62,11 +63,10 @@ class DelayOfStep {
   std::string why_no_fit() const;
   std::string told_model() const;
   void add_fit_findings(std::vector<Finding>& findings) const;
-  // A function of the parameters with this gradient; `shift`: what moves the time axis as a whole goes into it.
-  Finding of_fit(const std::string& name, double value, const Eigen::VectorXd& gradient,
-                 std::vector<Contribution> more) const;
+  // A finding that is this function of the model, with its gradient by LagParameter.
+  Finding of_fit(const std::string& name, const std::function<double(const LagModel&)>& function,
+                 const Eigen::VectorXd& gradient, std::vector<Contribution> more) const;
   std::vector<Contribution> shift_budget() const;
-  void draw(std::vector<Figure>& figures) const;
   std::string unit(const std::string& name) const;
 
   const ScoreInput& input_;
@@ -155,7 +155,7 @@ void DelayOfStep::fit() {
   for (const auto& span : spans_) {
     const double dt = std::clamp(span.input.interval, 0.5e-3, 1e-3);
     auto stretch = stretch_of(span, dt, stride, longest);
-    if (stretch.t.size() >= 50 / stride + 10) stretches_.push_back(std::move(stretch));
+    if (stretch.t.size() >= 20) stretches_.push_back(std::move(stretch));
     const auto ways = ways_of(span.output);
     noise = std::max(noise, span.input.noise);
     rose = rose || ways.up;
@@ -194,8 +194,8 @@ std::string DelayOfStep::told_model() const {
   return told;
 }
 
-Finding DelayOfStep::of_fit(const std::string& name, double value, const Eigen::VectorXd& gradient,
-                            std::vector<Contribution> more) const {
+Finding DelayOfStep::of_fit(const std::string& name, const std::function<double(const LagModel&)>& function,
+                            const Eigen::VectorXd& gradient, std::vector<Contribution> more) const {
   const double noise = propagated(gradient, fit_.covariance);
   more.push_back(type_a("noise and misfit", noise, fit_.degrees_of_freedom));
   const auto m = static_cast<double>(fit_.pull.size());
@@ -204,11 +204,19 @@ Finding DelayOfStep::of_fit(const std::string& name, double value, const Eigen::
     for (const auto& pull : fit_.pull) between += m / (m - 1.0) * std::pow(gradient.dot(pull), 2);
     more.push_back(type_a("repeatability", std::sqrt(std::max(0.0, between - noise * noise)), m - 1.0));
   }
+  more.push_back(
+      rectangular("resolution of the output", rounding_half_width(spans_, stretches_, fit_.influence * gradient)));
+  double weight = 1.0, apart = 0.0;
+  for (const auto& rival : fit_.rivals) {
+    weight += rival.weight;
+    apart += rival.weight * std::pow(function(rival.model) - function(fit_.scouted), 2);
+  }
+  more.push_back(type_b("play and friction told apart", std::sqrt(apart / weight)));
   more.push_back(rectangular("sampling of the input", std::abs(gradient.dot(sampling_))));
   auto told = frame_;
   told.conditions.emplace_back("model", told_model());
   told.conditions.emplace_back("residual_memory", shown(fit_.whiteness, 2) + " between neighbours");
-  return told.measured(name, unit(name), value, std::move(more));
+  return told.measured(name, unit(name), function(fit_.model), std::move(more));
 }
 
 void DelayOfStep::add_fit_findings(std::vector<Finding>& findings) const {
@@ -219,35 +227,40 @@ void DelayOfStep::add_fit_findings(std::vector<Finding>& findings) const {
     for (const auto& [which, value] : parts) g[which] = value;
     return g;
   };
-  auto dead = of_fit("dead_time", ms * m.dead_time, gradient({{P::dead_time, ms}}), shift_budget());
+  auto dead = of_fit(
+      "dead_time", [](const LagModel& x) { return ms * x.dead_time; }, gradient({{P::dead_time, ms}}), shift_budget());
   const auto slowness = gradient({{P::shape, -m.slowness()}, {P::damping, second ? m.slowness() : 0.0}});
   const double covariance = gradient({{P::dead_time, 1.0}}).dot(fit_.covariance * slowness);
   dead.conditions.emplace_back("covariance_with_slowness", shown(ms * ms * covariance, 3) + " ms^2");
-  auto ramp = of_fit("ramp_lag", ms * (m.dead_time + m.slowness()), ms * (gradient({{P::dead_time, 1.0}}) + slowness),
-                     shift_budget());
+  auto ramp = of_fit(
+      "ramp_lag", [](const LagModel& x) { return ms * (x.dead_time + x.slowness()); },
+      ms * (gradient({{P::dead_time, 1.0}}) + slowness), shift_budget());
   refuse_below_resolution(dead, input_.capture.timing(), interval_);
   refuse_below_resolution(ramp, input_.capture.timing(), interval_);
   findings.push_back(std::move(dead));
   findings.push_back(std::move(ramp));
   if (second) {
     findings.push_back(frame_.missing("time_constant", "ms", "the fitted model is of second order"));
-    findings.push_back(of_fit("natural_frequency", m.natural, gradient({{P::shape, m.natural}}), {}));
-    findings.push_back(of_fit("damping", m.damping, gradient({{P::damping, m.damping}}), {}));
+    findings.push_back(of_fit("natural_frequency", [](const LagModel& x) { return x.natural; },
+                              gradient({{P::shape, m.natural}}), {}));
+    findings.push_back(
+        of_fit("damping", [](const LagModel& x) { return x.damping; }, gradient({{P::damping, m.damping}}), {}));
   } else {
-    findings.push_back(of_fit("time_constant", ms / m.natural, gradient({{P::shape, -ms / m.natural}}), {}));
+    findings.push_back(of_fit("time_constant", [](const LagModel& x) { return ms / x.natural; },
+                              gradient({{P::shape, -ms / m.natural}}), {}));
     findings.push_back(frame_.missing("natural_frequency", "rad/s", "the fitted model is of first order"));
     findings.push_back(frame_.missing("damping", "1", "the fitted model is of first order"));
   }
   const double in_span = spans_.front().input.span(), out_span = spans_.front().output.span();
   auto calibration = calibration_budget(in_info_, in_span, m.gain / in_span);
   for (auto& line : calibration_budget(out_info_, out_span, 1.0 / in_span)) calibration.push_back(line);
-  findings.push_back(of_fit("gain", m.gain, gradient({{P::gain, 1.0}}), calibration));
+  findings.push_back(of_fit(
+      "gain", [](const LagModel& x) { return x.gain; }, gradient({{P::gain, 1.0}}), calibration));
   if (fit_.fitted[P::play] || fit_.fitted[P::friction]) {
     const auto lost = gradient({{P::play, 1.0},
                                 {P::friction, 2.0 * std::abs(m.gain)},
                                 {P::gain, 2.0 * m.friction * std::copysign(1.0, m.gain)}});
-    findings.push_back(of_fit("lost_motion", m.lost_motion(), lost,
-                              {rectangular("resolution of the output", 0.5 * out_info_.resolution)}));
+    findings.push_back(of_fit("lost_motion", [](const LagModel& x) { return x.lost_motion(); }, lost, {}));
   } else {
     findings.push_back(
         frame_.missing("lost_motion", out_info_.unit,
@@ -256,30 +269,6 @@ void DelayOfStep::add_fit_findings(std::vector<Finding>& findings) const {
                            : "no lost motion was found, or the motion does not reverse, so none can be told"));
   }
   findings.push_back(frame_.exact("residual", out_info_.unit, fit_.residual));
-}
-
-void DelayOfStep::draw(std::vector<Figure>& figures) const {
-  const auto& span = spans_.front();
-  const auto& stretch = stretches_.front();
-  Figure motion{"Step '" + frame_.step + "': output, input through the gain, and fitted model",
-                "time in the step (s)",
-                out_info_.name + " (" + out_info_.unit + ")",
-                {},
-                {}};
-  std::vector<double> scaled, residual;
-  for (const double u : span.input.y) scaled.push_back(fit_.model.gain * u + fit_.model.offset);
-  for (std::size_t i = 0; i < stretch.t.size(); ++i)
-    residual.push_back(stretch.output[i] - fit_.fitted_output.front()[i]);
-  motion.curves = {thinned(in_info_.name + ", scaled", span.input.t, scaled),
-                   thinned(out_info_.name, span.output.t, span.output.y),
-                   thinned("model", stretch.t, fit_.fitted_output.front())};
-  figures.push_back(std::move(motion));
-  Figure left{"Step '" + frame_.step + "': what the model leaves unexplained",
-              "time in the step (s)",
-              "residual (" + out_info_.unit + ")",
-              {thinned("residual", stretch.t, residual)},
-              {}};
-  figures.push_back(std::move(left));
 }
 
 ScoreResult DelayOfStep::run() {
@@ -297,7 +286,8 @@ ScoreResult DelayOfStep::run() {
   else
     for (const auto& kind : delay_score().entry.findings)
       if (kind.name != "correlation_lag") result.findings.push_back(frame_.missing(kind.name, unit(kind.name), reason));
-  if (stretches_.size() == spans_.size()) draw(result.figures);
+  if (stretches_.size() == spans_.size())
+    result.figures = delay_figures(frame_.step, in_info_, out_info_, spans_.front(), stretches_.front(), fit_);
   return result;
 }
 

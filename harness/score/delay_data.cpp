@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <numbers>
 
 #include "harness/base/units.hpp"
@@ -36,6 +37,28 @@ std::vector<double> on_grid(const std::vector<double>& t, const std::vector<doub
     out[k] = y[i - 1] + part * (y[i] - y[i - 1]);
   }
   return out;
+}
+
+// Without half a step of noise, a coarse sensor at rest says the same wrong thing again and again. Counting each sample
+// would let a hold outweigh the motion, so few of such a run are kept, evenly spaced.
+struct Told {
+  std::vector<double> t, y;
+};
+Told without_long_runs(const Series& s) {
+  constexpr std::size_t most = 8;
+  if (noise_of(s.y) >= 0.5 * s.resolution) return {s.t, s.y};
+  Told told;
+  for (std::size_t i = 0; i < s.size();) {
+    std::size_t j = i + 1;
+    while (j < s.size() && s.y[j] == s.y[i]) ++j;
+    const std::size_t kept = std::min(most, j - i);
+    for (std::size_t k = 0; k < kept; ++k) {
+      told.t.push_back(s.t[i + (2 * k + 1) * (j - i) / (2 * kept)]);
+      told.y.push_back(s.y[i]);
+    }
+    i = j;
+  }
+  return told;
 }
 
 double sum_of_squares(const std::vector<double>& v) {
@@ -120,13 +143,14 @@ Stretch stretch_of(const DelaySpan& span, double dt, std::size_t stride, double 
   // Where the recording itself begins with the span, the input's past is not known for the first outputs.
   const double known_from = s.start > -0.5 * longest ? s.start + longest : s.start;
   std::size_t gap = 0;
-  for (std::size_t i = 0; i < span.output.size(); i += stride) {
-    const double t = span.output.t[i];
+  const auto told = without_long_runs(span.output);
+  for (std::size_t i = 0; i < told.t.size(); i += stride) {
+    const double t = told.t[i];
     while (gap < gaps.size() && t >= gaps[gap].second + longest) ++gap;
     const bool unknown = t < known_from || (gap < gaps.size() && t > gaps[gap].first);
     if (unknown) continue;
     s.t.push_back(t);
-    s.output.push_back(span.output.y[i]);
+    s.output.push_back(told.y[i]);
   }
   return s;
 }
@@ -138,6 +162,30 @@ std::vector<double> coarser_input(const DelaySpan& span, const Stretch& stretch)
     y.push_back(span.input.y[i]);
   }
   return on_grid(t, y, stretch.start, stretch.dt, stretch.input.size());
+}
+
+double rounding_half_width(const std::vector<DelaySpan>& spans, const std::vector<Stretch>& stretches,
+                           const Eigen::VectorXd& influence) {
+  constexpr std::size_t held = 4;  // samples of one value in a row
+  double resolution = 0.0;
+  for (const auto& span : spans) {
+    resolution = span.output.resolution;
+    if (noise_of(span.output.y) >= 0.5 * resolution) return 0.0;
+  }
+  std::map<double, double> by_level;
+  Eigen::Index row = 0;
+  for (const auto& s : stretches)
+    for (std::size_t i = 0; i < s.output.size();) {
+      std::size_t j = i + 1;
+      while (j < s.output.size() && s.output[j] == s.output[i]) ++j;
+      const auto n = static_cast<Eigen::Index>(j - i);
+      if (j - i >= held) by_level[s.output[i]] += influence.segment(row, n).sum();
+      row += n;
+      i = j;
+    }
+  double square = 0.0;
+  for (const auto& [level, sum] : by_level) square += sum * sum;
+  return 0.5 * resolution * std::sqrt(square);
 }
 
 SpanLag correlated_lag(const DelaySpan& span, bool rates, double longest, double dt, double phase) {

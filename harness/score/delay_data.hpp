@@ -1,6 +1,7 @@
 #pragma once
 // Spans of a capture made ready for the score `delay`: both signals, cleaned, with enough of the input's past.
 
+#include <Eigen/Dense>
 #include <string>
 #include <vector>
 
@@ -25,6 +26,12 @@ Stretch stretch_of(const DelaySpan& span, double dt, std::size_t stride, double 
 
 // The input's even grid made from every second of its samples only: what sampling more coarsely would have given.
 std::vector<double> coarser_input(const DelaySpan& span, const Stretch& stretch);
+
+// A sensor without half a step of noise rounds the same level the same way, however often and long it is held:
+// half-width of what that does to a quantity on which each output sample (of all stretches) has this influence. 0 with
+// more noise.
+double rounding_half_width(const std::vector<DelaySpan>& spans, const std::vector<Stretch>& stretches,
+                           const Eigen::VectorXd& influence);
 
 // Lag in s by correlation of levels or rates (differences over +- 5 ms), on a grid of `dt` shifted by `phase` (of dt).
 struct SpanLag {

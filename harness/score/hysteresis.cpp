@@ -230,6 +230,10 @@ Finding HysteresisScore::corrected(const std::string& name, const LineFit& line,
     }
   }
   const double value = scale * (is_lag ? line.slope : line.intercept);
+  // Rates that depart from the line by more than their own uncertainty widen it (the excess of chi square).
+  const double excess = line.chi_square / static_cast<double>(groups.size() - 2) - 1.0;
+  const double own = scale * (is_lag ? line.slope_unit : line.intercept_unit);
+  if (excess > 0.0) budget.push_back(type_b("departure from the line", own * std::sqrt(excess)));
   // A shift between the two signals' times is common to all rates: it moves the lag and leaves the width alone.
   if (is_lag)
     for (auto& l :

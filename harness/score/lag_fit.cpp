@@ -20,17 +20,21 @@ struct Candidate {
   double left{0.0};  // sum of squares
 };
 
+std::size_t outputs_in(const std::vector<Stretch>& stretches) {
+  std::size_t count = 0;
+  for (const auto& s : stretches) count += s.t.size();
+  return count;
+}
+
 std::vector<Stretch> first_stretches(const std::vector<Stretch>& stretches) {
   std::vector<Stretch> few;
   double length = 0.0;
-  std::size_t outputs = 0;
   for (const auto& s : stretches) {
     length += s.dt * static_cast<double>(s.input.size());
     if (!few.empty() && length > explored_length) break;
     few.push_back(s);
-    outputs += s.t.size();
   }
-  const std::size_t stride = outputs / explored_outputs + 1;
+  const std::size_t stride = outputs_in(few) / explored_outputs + 1;
   for (auto& s : few) {
     const std::size_t kept = (s.t.size() + stride - 1) / stride;
     for (std::size_t i = 0; i < kept; ++i) s.t[i] = s.t[i * stride], s.output[i] = s.output[i * stride];
@@ -67,19 +71,30 @@ std::vector<Candidate> divisions_of_lag(const std::vector<Stretch>& few, LagOrde
 }
 
 // Play and friction show alike but for starts and stops, and either can pass for dead time: a fit from one side may end
-// in a by-valley. So try several splits from several starts, and go on from the best.
-LagModel explore(const std::vector<Stretch>& few, const std::vector<LagModel>& starts, const std::vector<int>& free) {
-  Candidate best{starts.front(), std::numeric_limits<double>::infinity()};
+// in a by-valley. So try several splits from several starts; the best first.
+std::vector<Candidate> explore(const std::vector<Stretch>& few, const std::vector<LagModel>& starts,
+                               const std::vector<int>& free) {
+  std::vector<Candidate> all;
   for (const auto& from : starts)
     for (const auto& [play, friction] : {std::pair{1.0, 0.05}, {0.5, 0.5}, {0.05, 1.0}, {1.0, 2.0}}) {
       LagFitter fitter{few, from};
       fitter.model().play = play * 0.01 * fitter.span();
       fitter.model().friction = 0.5 * friction * 0.01 * fitter.span() / std::abs(from.gain);
       fitter.descend(free, 15);
-      const double left = fitter.sum_of_squares();
-      if (left < best.left) best = {fitter.model(), left};
+      all.push_back({fitter.model(), fitter.sum_of_squares()});
     }
-  return best.model;
+  std::sort(all.begin(), all.end(), [](const Candidate& a, const Candidate& b) { return a.left < b.left; });
+  return all;
+}
+
+// Weight of each candidate against the best: the likelihood of its residuals, as if one in four were independent.
+std::vector<LagFit::Rival> rivals_of(const std::vector<Candidate>& all, std::size_t outputs) {
+  std::vector<LagFit::Rival> rivals;
+  for (std::size_t i = 1; i < all.size(); ++i) {
+    const double worse = all[i].left / all.front().left - 1.0;
+    rivals.push_back({all[i].model, std::exp(-0.5 * static_cast<double>(outputs) / 4.0 * worse)});
+  }
+  return rivals;
 }
 
 }  // namespace
@@ -103,7 +118,8 @@ LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool lost_
   free.push_back(P::play);
   free.push_back(P::friction);
   auto& model = fitter.model();
-  model = explore(few, starts, free);
+  const auto candidates = explore(few, starts, free);
+  model = candidates.front().model;
   fitter.descend(free, 40);
   // One that came to nothing is taken out: at its bound it has no two-sided uncertainty.
   const auto before = free.size();
@@ -111,7 +127,10 @@ LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool lost_
     model.friction = 0.0, std::erase(free, int{P::friction});
   if (model.play <= 1e-5 * fitter.span()) model.play = 0.0, std::erase(free, int{P::play});
   if (free.size() < before) fitter.descend(free, 40);
-  return fitter.result(free);
+  auto fit = fitter.result(free);
+  fit.scouted = candidates.front().model;
+  fit.rivals = rivals_of(candidates, outputs_in(stretches));
+  return fit;
 }
 
 Eigen::VectorXd shift_by_input(const LagFit& fit, const std::vector<Stretch>& stretches,

@@ -29,6 +29,17 @@ struct LagFit {
   // parameters, and by how long they resemble each other, so what the model cannot follow widens it too.
   Eigen::MatrixXd covariance;
   double degrees_of_freedom{0.0};
+  // Other models that nearly as well explain the output, with their weight against this one (1 = as good): play and
+  // friction can pass for each other, and the dead time shifts with them.
+  struct Rival {
+    LagModel model;
+    double weight{0.0};
+  };
+  std::vector<Rival> rivals;
+  LagModel scouted;  // the best of these, before the last descent: rivals are compared with it
+  // What one unit of error in each output sample does to each parameter: rows as the stretches' outputs, one after
+  // another.
+  Eigen::MatrixXd influence;
   // By how much each stretch by itself pulls the parameters: columns sum to nearly 0.
   std::vector<Eigen::VectorXd> pull;
 };

@@ -219,6 +219,9 @@ LagFit LagFitter::result(const std::vector<int>& free) const {
       scale.asDiagonal() * scaled.completeOrthogonalDecomposition().pseudoInverse() * scale.asDiagonal();
   const MatrixXd influence = here.slope * inverse;  // residual -> parameters
   fit.covariance = MatrixXd::Zero(P::count, P::count);
+  fit.influence = MatrixXd::Zero(influence.rows(), P::count);
+  for (std::size_t j = 0; j < free.size(); ++j)
+    fit.influence.col(free[j]) = influence.col(static_cast<Eigen::Index>(j));
   const auto own = [&](std::size_t a) { return influence.col(static_cast<Eigen::Index>(a)); };
   for (std::size_t a = 0; a < free.size(); ++a) {
     const auto spread = spread_of(own(a), here.residual, sizes);

@@ -105,12 +105,12 @@ TEST_CASE("corrected width: 95 % intervals hold the truth in about 95 of 100 cap
   for (int i = 0; i < captures; ++i) {
     const auto unit = draw.unit();
     const auto hand = draw.sensor(0.02), road = draw.sensor(0.01);
-    const std::vector<double> rates{30, 50, 80};  // one sweep and a half each
+    const std::vector<double> rates{25, 40, 65};  // one sweep and a half each
     const auto motion = [&](double t) {
-      return t < 6.0 ? triangle(30, 30)(t) : t < 9.6 ? triangle(30, 50)(t - 6.0 + 1.2) : triangle(30, 80)(t - 9.6);
+      return t < 7.2 ? triangle(30, 25)(t) : t < 11.7 ? triangle(30, 40)(t - 7.2 + 1.5) : triangle(30, 65)(t - 11.7);
     };
-    auto c = record(unit, motion, 11.85, hand, road, draw.random());
-    c.all_spans = {{"slow", 0, at(0), at(6)}, {"mid", 0, at(6), at(9.6)}, {"fast", 0, at(9.6), at(11.85)}};
+    auto c = record(unit, motion, 14.45, hand, road, draw.random());
+    c.all_spans = {{"slow", 0, at(0), at(7.2)}, {"mid", 0, at(7.2), at(11.7)}, {"fast", 0, at(11.7), at(14.45)}};
     const auto result = score("hysteresis", c);
     corrected.add(finding_of(result, "width_corrected"), unit.play);
     const double ramp_lag = unit.dead_time + 2.0 * unit.damping / unit.natural;
