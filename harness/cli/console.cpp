@@ -7,6 +7,7 @@
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
+#include <nlohmann/json.hpp>
 #include <string_view>
 
 #include "harness/base/units.hpp"
@@ -50,6 +51,19 @@ void Console::give(const std::string& json_text) const {
 void Console::complain(const std::string& text) const { std::fprintf(stderr, "trackrod: %s\n", text.c_str()); }
 
 void Console::complain(const Problems& problems) const {
+  if (json_) {
+    auto list = nlohmann::ordered_json::array();
+    for (const auto& p : problems.sorted())
+      list.push_back({{"file", p.at.file},
+                      {"line", p.at.line},
+                      {"column", p.at.column},
+                      {"path", p.at.path},
+                      {"found", p.found},
+                      {"allowed", p.allowed},
+                      {"advice", p.advice}});
+    give(nlohmann::ordered_json{{"problems", list}}.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) +
+         "\n");
+  }
   for (const auto& p : problems.sorted()) std::fprintf(stderr, "%s\n", p.sentence().c_str());
   std::fprintf(stderr, "trackrod: %zu problem%s; nothing was started\n", problems.count(),
                problems.count() == 1 ? "" : "s");

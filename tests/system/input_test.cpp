@@ -16,6 +16,7 @@ TEST_CASE("a broken bench or plan is refused with its place, and no device hears
     CHECK(program->wait(10s) == 2);
     CHECK(program->err().find("plan.json:") != std::string::npos);
     CHECK(program->err().find("300 deg") != std::string::npos);
+    CHECK(nlohmann::json::parse(program->out()).at("problems").size() >= 1);
   }
   SECTION("a bench with a misspelt signal") {
     rig.write("plan.json", plan);

@@ -6,6 +6,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <chrono>
 #include <csignal>
 #include <fstream>
@@ -67,10 +68,13 @@ class Process {
   void signal(int number) const { kill(pid_, number); }
   bool running() {
     if (pid_ <= 0 || ended_) return false;
+    note_memory();
     if (waitpid(pid_, &status_, WNOHANG) != pid_) return true;
     ended_ = true;
     return false;
   }
+  // The most that was seen while running() or wait() looked, without the process' children, in kilobytes.
+  long most_memory() const { return most_memory_; }
   // The exit status; 128 + signal when a signal ended it; -1 when it still runs after `limit`.
   int wait(std::chrono::milliseconds limit) {
     if (!eventually([&] { return !running(); }, limit)) return -1;
@@ -78,9 +82,16 @@ class Process {
   }
 
  private:
+  void note_memory() {
+    std::istringstream status{slurp("/proc/" + std::to_string(pid_) + "/status")};
+    for (std::string line; std::getline(status, line);)
+      if (line.rfind("VmHWM:", 0) == 0) most_memory_ = std::max(most_memory_, std::stol(line.substr(6)));
+  }
+
   std::string log_;
   pid_t pid_{-1};
   int status_{0};
+  long most_memory_{0};
   bool ended_{false};
 };
 

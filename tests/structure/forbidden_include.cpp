@@ -1,0 +1,2 @@
+// Must not compile: the bench may not know the plan.
+#include "harness/plan/plan.hpp"
