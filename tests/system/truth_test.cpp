@@ -50,7 +50,7 @@ TEST_CASE("over real links a changed dead time shows in the finding, and no verd
     CAPTURE(run, dead_time);
     DemoRig rig;
     rig.simulate({"road.dead_time=" + ms(dead_time)});
-    // Two cycles at one speed: about ten seconds.
+    // One weave at one speed: a few seconds.
     auto plan = slurp(DemoRig::source("tests/system/short_response.json"));
     rig.write("plan.json", plan);
     auto program = rig.run_plan(rig.file("plan.json"));
