@@ -209,7 +209,7 @@ Finding DelayOfStep::of_fit(const std::string& name, const std::function<double(
   double weight = 1.0, apart = 0.0;
   for (const auto& rival : fit_.rivals) {
     weight += rival.weight;
-    apart += rival.weight * std::pow(function(rival.model) - function(fit_.scouted), 2);
+    apart += rival.weight * std::pow(function(rival.model) - function(fit_.model), 2);
   }
   more.push_back(type_b("play and friction told apart", std::sqrt(apart / weight)));
   more.push_back(rectangular("sampling of the input", std::abs(gradient.dot(sampling_))));

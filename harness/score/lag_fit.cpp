@@ -30,9 +30,16 @@ std::vector<Stretch> first_stretches(const std::vector<Stretch>& stretches) {
   std::vector<Stretch> few;
   double length = 0.0;
   for (const auto& s : stretches) {
-    length += s.dt * static_cast<double>(s.input.size());
-    if (!few.empty() && length > explored_length) break;
+    if (length >= explored_length) break;
     few.push_back(s);
+    auto& last = few.back();
+    const auto most = static_cast<std::size_t>((explored_length - length) / s.dt) + 2;
+    if (last.input.size() > most) last.input.resize(most);
+    const double end = last.start + last.dt * static_cast<double>(last.input.size());
+    const auto kept = std::lower_bound(last.t.begin(), last.t.end(), end) - last.t.begin();
+    last.t.resize(static_cast<std::size_t>(kept));
+    last.output.resize(static_cast<std::size_t>(kept));
+    length += s.dt * static_cast<double>(last.input.size());
   }
   const std::size_t stride = outputs_in(few) / explored_outputs + 1;
   for (auto& s : few) {
@@ -87,14 +94,39 @@ std::vector<Candidate> explore(const std::vector<Stretch>& few, const std::vecto
   return all;
 }
 
-// Weight of each candidate against the best: the likelihood of its residuals, as if one in four were independent.
-std::vector<LagFit::Rival> rivals_of(const std::vector<Candidate>& all, std::size_t outputs) {
-  std::vector<LagFit::Rival> rivals;
-  for (std::size_t i = 1; i < all.size(); ++i) {
-    const double worse = all[i].left / all.front().left - 1.0;
-    rivals.push_back({all[i].model, std::exp(-0.5 * static_cast<double>(outputs) / 4.0 * worse)});
+// The valleys that the first stretches leave open, each once: the best, and those whose dead time differs and whose
+// residuals are about as likely, as if one in four were independent.
+std::vector<LagModel> open_valleys(const std::vector<Candidate>& candidates, std::size_t outputs) {
+  constexpr double apart = 5e-5;  // s
+  constexpr std::size_t most = 3;
+  std::vector<LagModel> open;
+  for (const auto& c : candidates) {
+    const double worse = 0.5 * static_cast<double>(outputs) / 4.0 * (c.left / candidates.front().left - 1.0);
+    const bool known = std::any_of(
+        open.begin(), open.end(), [&](const LagModel& m) { return std::abs(m.dead_time - c.model.dead_time) < apart; });
+    if (!known && worse < 20.0 && open.size() < most) open.push_back(c.model);
   }
-  return rivals;
+  return open;
+}
+
+// The full descent from one starting point. Play or friction that comes to nothing is taken out: at its bound it has no
+// two-sided uncertainty.
+struct Descent {
+  LagModel model;
+  std::vector<int> free;
+  double left{0.0};
+};
+Descent descend_from(const std::vector<Stretch>& stretches, const LagModel& from, std::vector<int> free,
+                     double least_friction) {
+  LagFitter fitter{stretches, from};
+  auto& model = fitter.model();
+  fitter.descend(free, 40);
+  const auto before = free.size();
+  if (model.friction <= std::max(least_friction, 1e-5 * fitter.span() / std::abs(model.gain)))
+    model.friction = 0.0, std::erase(free, int{P::friction});
+  if (model.play <= 1e-5 * fitter.span()) model.play = 0.0, std::erase(free, int{P::play});
+  if (free.size() < before) fitter.descend(free, 40);
+  return {model, free, fitter.sum_of_squares()};
 }
 
 }  // namespace
@@ -110,26 +142,25 @@ LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool lost_
   LagFitter plain{few, starts.front()};
   plain.descend(free, 20);
   starts.push_back(plain.model());
-  LagFitter fitter{stretches, plain.model()};
   if (!lost_motion) {
+    LagFitter fitter{stretches, plain.model()};
     fitter.descend(free, 40);
     return fitter.result(free);
   }
   free.push_back(P::play);
   free.push_back(P::friction);
-  auto& model = fitter.model();
-  const auto candidates = explore(few, starts, free);
-  model = candidates.front().model;
-  fitter.descend(free, 40);
-  // One that came to nothing is taken out: at its bound it has no two-sided uncertainty.
-  const auto before = free.size();
-  if (model.friction <= std::max(least_friction, 1e-5 * fitter.span() / std::abs(model.gain)))
-    model.friction = 0.0, std::erase(free, int{P::friction});
-  if (model.play <= 1e-5 * fitter.span()) model.play = 0.0, std::erase(free, int{P::play});
-  if (free.size() < before) fitter.descend(free, 40);
-  auto fit = fitter.result(free);
-  fit.scouted = candidates.front().model;
-  fit.rivals = rivals_of(candidates, outputs_in(stretches));
+  std::vector<Descent> ends;
+  for (const auto& from : open_valleys(explore(few, starts, free), outputs_in(few)))
+    ends.push_back(descend_from(stretches, from, free, least_friction));
+  std::sort(ends.begin(), ends.end(), [](const Descent& a, const Descent& b) { return a.left < b.left; });
+  LagFitter fitter{stretches, ends.front().model};
+  fitter.descend(ends.front().free, 3);  // no further down, but says that it has arrived
+  auto fit = fitter.result(ends.front().free);
+  for (std::size_t i = 1; i < ends.size(); ++i) {
+    const double worse =
+        0.5 * static_cast<double>(outputs_in(stretches)) / 4.0 * (ends[i].left / ends.front().left - 1.0);
+    fit.rivals.push_back({ends[i].model, std::exp(-worse)});
+  }
   return fit;
 }
 

@@ -36,7 +36,6 @@ struct LagFit {
     double weight{0.0};
   };
   std::vector<Rival> rivals;
-  LagModel scouted;  // the best of these, before the last descent: rivals are compared with it
   // What one unit of error in each output sample does to each parameter: rows as the stretches' outputs, one after
   // another.
   Eigen::MatrixXd influence;

@@ -36,10 +36,10 @@ class KnownCapture final : public CaptureView {
   BenchTime begin() const override { return first; }
   BenchTime end() const override { return last; }
   Result<std::vector<Point>> points(SignalIndex signal, BenchTime from, BenchTime to) const override {
-    std::vector<Point> out;
-    for (const auto& p : samples[signal])
-      if (p.when >= from && p.when < to) out.push_back(p);
-    return out;
+    const auto earlier = [](const Point& p, BenchTime t) { return p.when < t; };
+    const auto& all = samples[signal];
+    return std::vector<Point>(std::lower_bound(all.begin(), all.end(), from, earlier),
+                              std::lower_bound(all.begin(), all.end(), to, earlier));
   }
 };
 
