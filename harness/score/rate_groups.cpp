@@ -8,7 +8,8 @@
 namespace trackrod {
 namespace {
 
-constexpr double same_rate = 1.2;  // rates within this factor belong together
+constexpr double same_rate = 1.2;    // rates within this factor belong together
+constexpr double whole_share = 0.6;  // of the sweep: shorter branches, as at its start and end, are left out
 
 }  // namespace
 
@@ -33,7 +34,8 @@ SweepSet sort_sweeps(const ScoreInput& input) {
     const auto [y0, y1] = std::minmax_element(sweep.y.begin(), sweep.y.end());
     set.low = std::min(set.low, *x0), set.high = std::max(set.high, *x1);
     out_low = std::min(out_low, *y0), out_high = std::max(out_high, *y1);
-    for (const auto& branch : branches_of(sweep)) all.push_back(branch);
+    for (const auto& branch : branches_of(sweep))
+      if (std::abs(sweep.x[branch.end - 1] - sweep.x[branch.begin]) > whole_share * (*x1 - *x0)) all.push_back(branch);
   }
   set.out_span = out_high - out_low;
   std::sort(all.begin(), all.end(), [](const Branch& a, const Branch& b) { return a.rate < b.rate; });
