@@ -11,7 +11,7 @@ TEST_CASE("a broken bench or plan is refused with its place, and no device hears
   rig.simulate();
   const auto plan = slurp(DemoRig::source("tests/system/short_response.json"));
   SECTION("a plan that asks for more than the bench allows") {
-    rig.write("plan.json", replaced(plan, "\"to\": \"30 deg\"", "\"to\": \"300 deg\""));
+    rig.write("plan.json", replaced(plan, "\"amplitude\": \"20 deg\"", "\"amplitude\": \"300 deg\""));
     auto program = rig.run_plan(rig.file("plan.json"));
     CHECK(program->wait(10s) == 2);
     CHECK(program->err().find("plan.json:") != std::string::npos);

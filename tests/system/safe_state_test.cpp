@@ -41,6 +41,8 @@ struct Sweeping {
 
   // Checks that from `since` on the ordered writes of the safe state arrived in time, and no setpoint after them.
   void check_safe(std::int64_t since, std::int64_t within_ns) const {
+    // The simulator's log reaches the file a little later than the event.
+    (void)eventually([&] { return !commands(log(), "supply.output", since).empty(); }, 5s);
     const auto modes = commands(log(), "hand.mode", since);
     REQUIRE_FALSE(modes.empty());
     CHECK(modes.back().value == 0.0);  // free
