@@ -33,6 +33,10 @@ struct RateGroup {
 
 // All sweeps of a score's spans.
 struct SweepSet {
+  SweepSet() = default;
+  SweepSet(SweepSet&&) = default;
+  SweepSet& operator=(SweepSet&&) = default;
+
   std::vector<Sweep> sweeps;      // branches point into it: not to be changed
   std::vector<RateGroup> groups;  // slow first
   double low{0.0}, high{0.0};     // of the input

@@ -72,9 +72,9 @@ Finding StepScore::gather(const Frame& frame, const FindingKind& kind, const std
   const std::size_t left_out = cycles.size() - values.size();
   if (values.empty() || 3 * left_out > cycles.size())
     return frame.missing(kind.name, unit,
-                         cycles.size() > 1 ? reason + " (in " + std::to_string(left_out) + " of " +
-                                                 std::to_string(cycles.size()) + " cycles)"
-                                           : reason);
+                         left_out < cycles.size() ? reason + " (in " + std::to_string(left_out) + " of " +
+                                                        std::to_string(cycles.size()) + " cycles)"
+                                                  : reason);
   const auto mean = repeated(values, noise);
   budget.insert(budget.end(), mean.budget.begin(), mean.budget.end());
   auto told = frame;
