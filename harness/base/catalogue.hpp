@@ -1,5 +1,5 @@
 #pragma once
-// What this build of the program knows: every kind of link, protocol, stimulus and score. The command line puts it
+// What this build of the program knows: every kind of link, protocol and score. (Stimuli are the plan reader's own table.) The command line puts it
 // together from each folder's own table and hands it, as a value, to the readers of bench and plan files.
 
 #include <string>
@@ -37,6 +37,10 @@ struct FindingKind {
   std::string doc;
 };
 
+// A finding's unit with the words "input" and "output" replaced by the units of the signals in these roles, given as role
+// and unit: "output/input" -> "(deg)/(mm)", "input" -> "deg".
+std::string unit_with_roles(std::string kind_unit, const std::vector<std::pair<std::string, std::string>>& role_units);
+
 struct ScoreEntry {
   KindEntry settings;  // name, doc and the table of its settings
   std::vector<ScoreRole> roles;
@@ -46,7 +50,6 @@ struct ScoreEntry {
 struct Catalogue {
   std::vector<KindEntry> links;
   std::vector<ProtocolEntry> protocols;
-  std::vector<KindEntry> stimuli;
   std::vector<ScoreEntry> scores;
 };
 

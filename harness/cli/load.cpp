@@ -2,7 +2,6 @@
 
 #include "drivers/link/link.hpp"
 #include "drivers/protocol/protocol.hpp"
-#include "harness/plan/stimulus.hpp"
 #include "harness/score/scoring.hpp"
 
 namespace trackrod {
@@ -12,7 +11,6 @@ const Catalogue& catalogue() {
     Catalogue c;
     for (const auto& k : link_table()) c.links.push_back(k.entry);
     for (const auto& k : protocol_table()) c.protocols.push_back(k.entry);
-    for (const auto& k : stimulus_table()) c.stimuli.push_back(k.entry);
     c.scores = score_entries();
     return c;
   }();

@@ -97,20 +97,15 @@ class CriterionReader {
                       "\"signals\": {\"" + role.name + "\": a signal of the bench, ...}", role.doc);
   }
 
-  // The unit of a finding with the words "input" and "output" replaced by the units of the signals in these roles.
+  // Empty when a role that the unit names has no signal.
   std::optional<std::string> unit_of(const FindingKind& finding) const {
-    std::string unit = finding.unit;
+    std::vector<std::pair<std::string, std::string>> units;
+    for (const auto& [role, signal] : criterion_.signals) units.emplace_back(role, scope_.bench.signals[signal].info.unit);
     for (const auto& role : score_->roles) {
-      const auto at = unit.find(role.name);
-      if (at == std::string::npos) continue;
-      const auto signal = std::find_if(criterion_.signals.begin(), criterion_.signals.end(),
-                                       [&](const auto& s) { return s.first == role.name; });
-      if (signal == criterion_.signals.end()) return {};
-      const auto& text = scope_.bench.signals[signal->second].info.unit;
-      if (unit == role.name) return text;
-      unit.replace(at, role.name.size(), "(" + text + ")");
+      const bool known = std::any_of(units.begin(), units.end(), [&](const auto& u) { return u.first == role.name; });
+      if (!known && finding.unit.find(role.name) != std::string::npos) return {};
     }
-    return unit;
+    return unit_with_roles(finding.unit, units);
   }
 
   void take_limit(const Located<WrittenLimit>& limit) {

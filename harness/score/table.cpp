@@ -44,14 +44,7 @@ Result<ScoreResult> run_score(const std::string& name, const ScoreInput& input) 
 }
 
 std::string finding_unit(const std::string& kind_unit, const std::string& input_unit, const std::string& output_unit) {
-  if (kind_unit == "input") return input_unit;
-  if (kind_unit == "output") return output_unit;
-  std::string unit = kind_unit;
-  for (const auto& [word, text] : {std::pair<std::string, std::string>{"output", output_unit}, {"input", input_unit}}) {
-    const auto at = unit.find(word);
-    if (at != std::string::npos) unit.replace(at, word.size(), "(" + text + ")");
-  }
-  return unit;
+  return unit_with_roles(kind_unit, {{"output", output_unit}, {"input", input_unit}});
 }
 
 }  // namespace trackrod

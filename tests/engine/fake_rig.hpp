@@ -7,7 +7,7 @@
 #include <memory>
 
 #include "harness/engine/loop.hpp"
-#include "harness/plan/stimulus.hpp"
+#include "harness/plan/timeline.hpp"
 #include "tests/engine/small_bench.hpp"
 
 namespace trackrod::test {
@@ -98,12 +98,6 @@ struct ScriptedMinder final : Minder {
   }
 };
 
-inline Catalogue plan_catalogue() {
-  Catalogue c;
-  for (const auto& k : stimulus_table()) c.stimuli.push_back(k.entry);
-  return c;
-}
-
 // Start of virtual time in these tests: not zero, which means "never" in places.
 inline constexpr BenchTime zero{std::chrono::seconds{100}};
 
@@ -125,7 +119,7 @@ struct FakeRig {
         {"plan.json", R"({"plan": "test", "control": {"hand_wheel": "position"}, "start": {"angle_cmd": "0 deg"},
       "settle": "10 ms", "steps": )" +
                           steps + "}"}};
-    plan = parse_plan(sources, {}, bench, plan_catalogue(), problems);
+    plan = parse_plan(sources, {}, bench, Catalogue{}, problems);
     if (plan) timeline = Timeline::compile(*plan, bench, problems);
     for (const auto& p : problems.sorted()) WARN(p.sentence());
     REQUIRE(timeline);

@@ -11,7 +11,6 @@
 #include "drivers/link/link.hpp"
 #include "drivers/protocol/protocol.hpp"
 #include "harness/plan/preview.hpp"
-#include "harness/plan/stimulus.hpp"
 #include "harness/score/scoring.hpp"
 #include "tests/catch.hpp"
 
@@ -22,7 +21,6 @@ inline const Catalogue& whole_catalogue() {
     Catalogue c;
     for (const auto& l : link_table()) c.links.push_back(l.entry);
     for (const auto& p : protocol_table()) c.protocols.push_back(p.entry);
-    for (const auto& s : stimulus_table()) c.stimuli.push_back(s.entry);
     c.scores = score_entries();
     return c;
   }();

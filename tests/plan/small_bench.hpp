@@ -69,7 +69,6 @@ inline const Fields<SmallBus>& small_bus_fields() {
 inline const Catalogue& catalogue() {
   static const Catalogue known{{},
                                {},
-                               {},
                                {{kind("delay", small_delay_fields),
                                  {{"input", "what is moved"}, {"output", "what answers"}},
                                  {{"dead_time", "ms", "pure delay"},

@@ -5,7 +5,7 @@
 #include "drivers/device/device_set.hpp"
 #include "harness/engine/loop.hpp"
 #include "harness/engine/shared_state.hpp"
-#include "harness/plan/stimulus.hpp"
+#include "harness/plan/timeline.hpp"
 #include "harness/score/scoring.hpp"
 #include "tests/catch.hpp"
 #include "tests/link/allocations.hpp"
@@ -29,7 +29,6 @@ Catalogue everything() {
   Catalogue c;
   for (const auto& k : link_table()) c.links.push_back(k.entry);
   for (const auto& k : protocol_table()) c.protocols.push_back(k.entry);
-  for (const auto& k : stimulus_table()) c.stimuli.push_back(k.entry);
   c.scores = score_entries();
   return c;
 }
