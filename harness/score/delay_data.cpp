@@ -73,23 +73,12 @@ double variation(const std::vector<double>& v) {
   return sum;
 }
 
-// Standard uncertainty, in samples, of the lag at the best fit of y to a * x, for white noise in both: linearised about
-// it.
-double noise_of_lag(const std::vector<double>& x, const std::vector<double>& y, double x_noise, double y_noise,
-                    std::size_t half, bool rates) {
-  const double a = std::sqrt(variation(y) / std::max(1e-300, variation(x)));
-  const auto slope = central_difference(x, half);
-  const double curvature = sum_of_squares(slope);
-  if (!(curvature > 0.0) || !(a > 0.0)) return std::numeric_limits<double>::infinity();
-  const double carried = rates ? sum_of_squares(central_difference(slope, half)) : curvature;
-  return std::sqrt((y_noise * y_noise / (a * a) + x_noise * x_noise) * carried) / curvature;
-}
-
 // First on a thinned series over all lags, then finely about the peak.
 std::optional<CorrelationLag> find_lag(const std::vector<double>& x, const std::vector<double>& y, int most,
                                        int ahead) {
   const int thin = std::max(1, most / 200);
-  if (thin == 1) return correlation_lag(x, y, most, -ahead, most);
+  constexpr double flank = 0.95;
+  if (thin == 1) return correlation_lag(x, y, most, -ahead, most, flank);
   const int lead = most / thin;
   std::vector<double> coarse_x, coarse_y;
   for (auto i = static_cast<std::size_t>(most - lead * thin); i < x.size(); i += static_cast<std::size_t>(thin))
@@ -98,9 +87,10 @@ std::optional<CorrelationLag> find_lag(const std::vector<double>& x, const std::
     coarse_y.push_back(y[i]);
   const auto rough = correlation_lag(coarse_x, coarse_y, lead, 0, lead);
   if (!rough) return std::nullopt;
-  const int least = std::max(-ahead, static_cast<int>(std::floor((rough->samples - 2.0) * thin)));
-  const int greatest = std::min(most, static_cast<int>(std::ceil((rough->samples + 2.0) * thin)));
-  return correlation_lag(x, y, most, least, greatest);
+  const double about = std::max(2.0 * thin, 100.0);
+  const int least = std::max(-ahead, static_cast<int>(std::floor(rough->samples * thin - about)));
+  const int greatest = std::min(most, static_cast<int>(std::ceil(rough->samples * thin + about)));
+  return correlation_lag(x, y, most, least, greatest, flank);
 }
 
 }  // namespace
@@ -222,7 +212,7 @@ SpanLag correlated_lag(const DelaySpan& span, bool rates, double longest, double
   }
   out.lag = lag->samples * dt;
   out.coefficient = lag->coefficient;
-  out.noise = dt * noise_of_lag(x, y, span.input.noise, span.output.noise, half, rates);
+  out.noise = dt * lag_noise(*lag, x, y, most, span.input.noise, span.output.noise, rates ? half : 0);
   return out;
 }
 

@@ -165,6 +165,30 @@ TEST_CASE("a unit at its rate limit is not described by the model, and no number
   const auto f = finding_of(score("delay", c), "dead_time");
   CAPTURE(f.reason, f.value.value_or(-1));
   CHECK_FALSE(f.value);
+  CHECK(f.reason.find("does not describe") != std::string::npos);
+}
+
+TEST_CASE("the correlation lag scatters from capture to capture by what its noise line says") {
+  std::vector<double> lags;
+  double stated = 0.0;
+  constexpr int captures = 40;
+  for (std::uint64_t seed = 0; seed < captures; ++seed) {
+    auto hand = hand_sensor(), road = road_sensor();
+    hand.noise = 0.05;
+    road.noise = 0.02;
+    const auto f =
+        finding_of(score("delay", record(SteeredUnit{}, sine(40, 1.0), 2.0, hand, road, seed)), "correlation_lag");
+    REQUIRE(f.value);
+    lags.push_back(*f.value);
+    for (const auto& line : f.budget)
+      if (line.name == "noise") stated += line.standard_uncertainty / captures;
+  }
+  double mean = 0.0, square = 0.0;
+  for (const double v : lags) mean += v / captures;
+  for (const double v : lags) square += (v - mean) * (v - mean) / (captures - 1);
+  CAPTURE(stated, std::sqrt(square));
+  CHECK(std::sqrt(square) / stated > 0.65);  // 40 captures: within a third, 99.9 %
+  CHECK(std::sqrt(square) / stated < 1.4);
 }
 
 TEST_CASE("no motion, a frozen, a saturated or a silent signal give a reason, never a number") {
