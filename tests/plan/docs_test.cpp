@@ -1,5 +1,6 @@
 // The page on plan files says what the program does.
 
+#include "harness/plan/stimulus.hpp"
 #include "tests/plan/demo.hpp"
 
 using namespace trackrod;
