@@ -141,6 +141,17 @@ TEST_CASE("coarse resolution, jitter and drop-outs widen the interval and leave 
   check_dead_time(score("delay", c), 12.0, 0.1);
 }
 
+TEST_CASE("what play and friction leave open of the dead time stands in the budget") {
+  // Few steps, so that the two splits explain the output about as well as each other.
+  int told = 0;
+  for (std::uint64_t seed = 77; seed < 80; ++seed) {
+    const auto c = record(real_unit(), steps(40, 0.05, 1.0), 8.0, hand_sensor(), road_sensor(), seed);
+    for (const auto& line : finding_of(score("delay", c), "dead_time").budget)
+      if (line.name == "play and friction told apart" && line.standard_uncertainty > 0.0) ++told;
+  }
+  CHECK(told > 0);
+}
+
 TEST_CASE("a steady sine has too little bandwidth to tell dead time from slowness") {
   auto c = record(SteeredUnit{}, sine(40, 0.5), 10.0, hand_sensor(), road_sensor(), 29);
   c.all_spans = {{"move", 0, at(6.0), at(10.0), true}};

@@ -5,6 +5,7 @@
 #include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
 #include "harness/score/series.hpp"
+#include "harness/score/transition.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
@@ -116,6 +117,36 @@ TEST_CASE("thinning keeps every extreme and every break") {
   CHECK(std::count(curve.y.begin(), curve.y.end(), -9.0) == 1);
   CHECK(std::count_if(curve.y.begin(), curve.y.end(), [](double v) { return std::isnan(v); }) == 1);
   CHECK(std::is_sorted(curve.x.begin(), curve.x.end()));
+}
+
+TEST_CASE("a level of a coarse sensor without noise stays open by half a step, however many samples say it") {
+  Series s;
+  for (int i = 0; i < 1000; ++i) s.t.push_back(1e-3 * i), s.y.push_back(1.2);
+  const auto coarse = level_at_rest(s, 0.0, 1.0, 0.1);
+  CHECK(coarse.value == Approx(1.2));
+  CHECK(coarse.standard_uncertainty == Approx(0.0).margin(1e-12));
+  CHECK(coarse.half_width == 0.05);
+  std::mt19937_64 random{6};
+  std::normal_distribution<double> normal{0.0, 0.1};  // a whole step of noise: averaging helps again
+  for (auto& y : s.y) y = 0.1 * std::round((1.2 + normal(random)) / 0.1);
+  const auto dithered = level_at_rest(s, 0.0, 1.0, 0.1);
+  CHECK(dithered.half_width == 0.0);
+  CHECK(dithered.value == Approx(1.2).margin(0.02));
+}
+
+TEST_CASE("a coarse sensor that stands still while the other moves on is frozen, one that only lags is not") {
+  Series input, output;
+  for (int i = 0; i < 3000; ++i) {
+    const double t = 1e-3 * i;
+    input.t.push_back(t), output.t.push_back(t);
+    input.y.push_back(10.0 * std::sin(3.0 * t));
+    output.y.push_back(0.1 * std::round(10.0 * std::sin(3.0 * (t - 0.05)) / 0.1));
+  }
+  for (auto* s : {&input, &output}) s->interval = 1e-3;
+  output.resolution = 0.1;
+  CHECK(stuck(input, output, "hand", "road").empty());
+  for (std::size_t i = 1200; i < 2200; ++i) output.y[i] = output.y[1200];
+  CHECK(stuck(input, output, "hand", "road").find("'road' is frozen") == 0);
 }
 
 TEST_CASE("noise is found under slow motion") {
