@@ -61,6 +61,14 @@ Top top_of(const std::vector<double>& values, std::size_t begin, std::size_t end
   return top;
 }
 
+// The run [first, second) of values about the peak that are at least `share` of it.
+std::pair<std::size_t, std::size_t> around(const std::vector<double>& values, std::size_t peak, double share) {
+  std::size_t begin = peak, end = peak + 1;
+  while (begin > 0 && values[begin - 1] >= share * values[peak]) --begin;
+  while (end < values.size() && values[end] >= share * values[peak]) ++end;
+  return {begin, end};
+}
+
 double sum_of_squares(const std::vector<double>& v) {
   double sum = 0.0;
   for (const double x : v) sum += x * x;
@@ -69,39 +77,40 @@ double sum_of_squares(const std::vector<double>& v) {
 
 }  // namespace
 
-std::optional<CorrelationLag> correlation_lag(const std::vector<double>& x, const std::vector<double>& y, int lead,
-                                              int least, int most, double flank) {
+std::optional<CorrelationCurve> correlation_curve(const std::vector<double>& x, const std::vector<double>& y, int lead,
+                                                  int least, int most) {
   using Row = Eigen::Map<const Eigen::ArrayXd>;
   const auto n = static_cast<Eigen::Index>(y.size());
   if (n < 8 || most - least < 2 || lead < most || static_cast<Eigen::Index>(x.size()) < lead + n - least)
     return std::nullopt;
   const Eigen::ArrayXd centred = Row(y.data(), n) - Row(y.data(), n).mean();
   const double y_norm = std::sqrt(centred.square().sum());
-  std::vector<double> coefficient;
+  CorrelationCurve curve;
+  curve.least = least;
   for (int k = least; k <= most; ++k) {
     const Row shifted(x.data() + (lead - k), n);
-    const double norm = std::sqrt((shifted - shifted.mean()).square().sum());
-    if (!(norm > 0.0) || !(y_norm > 0.0)) return std::nullopt;
-    coefficient.push_back((centred * shifted).sum() / (norm * y_norm));
+    const double norm = y_norm * std::sqrt((shifted - shifted.mean()).square().sum());
+    if (!(norm > 0.0)) return std::nullopt;
+    curve.coefficient.push_back((centred * shifted).sum() / norm);
+    curve.norm.push_back(norm);
   }
-  std::size_t peak = 0;
-  for (std::size_t i = 0; i < coefficient.size(); ++i)
-    if (std::abs(coefficient[i]) > std::abs(coefficient[peak])) peak = i;
-  if (peak == 0 || peak + 1 == coefficient.size()) return std::nullopt;
+  return curve;
+}
+
+std::optional<CorrelationLag> lag_of(const CorrelationCurve& curve, double flank) {
   std::vector<double> size;
-  for (const double c : coefficient) size.push_back(std::abs(c));
-  std::size_t begin = peak, end = peak + 1;
-  while (begin > 0 && size[begin - 1] >= flank * size[peak]) --begin;
-  while (end < size.size() && size[end] >= flank * size[peak]) ++end;
+  for (const double c : curve.coefficient) size.push_back(std::abs(c));
+  const auto peak = static_cast<std::size_t>(std::max_element(size.begin(), size.end()) - size.begin());
+  if (peak == 0 || peak + 1 >= size.size()) return std::nullopt;
+  auto [begin, end] = around(size, peak, flank);
   if (flank >= 1.0 || end - begin < 5) begin = peak - 1, end = peak + 2;
   const auto top = top_of(size, begin, end);
   CorrelationLag lag;
-  lag.samples = least + top.place;
-  lag.coefficient = coefficient[peak];
-  lag.first = least + static_cast<int>(begin);
+  lag.samples = curve.least + top.place;
+  lag.coefficient = curve.coefficient[peak];
+  lag.first = curve.least + static_cast<int>(begin);
   lag.weight = top.slope_weight;
-  const Row at_peak(x.data() + (lead - least - static_cast<int>(peak)), n);
-  lag.fall = top.bend * y_norm * std::sqrt((at_peak - at_peak.mean()).square().sum());
+  lag.fall = top.bend * curve.norm[peak];
   return lag;
 }
 

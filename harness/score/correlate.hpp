@@ -16,21 +16,27 @@ struct CorrelationLag {
   double fall{0.0};
 };
 
-// The lag k from `least` to `most` at which x shifted by k and y correlate most, by |coefficient|. x[lead] and y[0]
-// belong to the same instant, and x must cover all shifts: lead >= most, x.size() >= lead + y.size() - least. Each
-// shift is compared over all of y, with its own mean and variance, so the ends of the record do not pull the peak (a
-// product sum over the overlap would).
-//
-// The fraction of a sample comes from the parabola through the peak and its neighbours. These three are often so alike
-// that noise decides between them; with `flank` below 1 it comes from a polynomial of fourth degree by least squares
-// through all lags around the peak whose coefficient is at least `flank` of its height, when there are five or more.
-//
-// Empty: the largest coefficient is at either end of the lags, or one side does not vary.
-std::optional<CorrelationLag> correlation_lag(const std::vector<double>& x, const std::vector<double>& y, int lead,
-                                              int least, int most, double flank = 1.0);
+// Correlation coefficients of y with x shifted by the lags least, least + 1, ... x[lead] and y[0] belong to the same
+// instant, and x must cover all shifts: lead >= most, x.size() >= lead + y.size() - least. Each shift is compared over
+// all of y, with its own mean and variance, so the ends of the record do not pull the peak (a product sum over the
+// overlap would).
+struct CorrelationCurve {
+  int least{0};
+  std::vector<double> coefficient;
+  std::vector<double> norm;  // what each coefficient was divided by: spread of y times that of shifted x
+};
+// Empty: too few values, or one side does not vary.
+std::optional<CorrelationCurve> correlation_curve(const std::vector<double>& x, const std::vector<double>& y, int lead,
+                                                  int least, int most);
 
-// Standard uncertainty of the lag, in samples, from white noise of this standard deviation in the x and y that were
-// given to correlation_lag. `half` > 0: x and y are central differences (below) of what carries the noise.
+// The lag at which |coefficient| is greatest. Its fraction of a sample comes from the parabola through the peak and its
+// neighbours. These three are often so alike that noise decides between them; with `flank` below 1 it comes from a
+// polynomial of fourth degree by least squares through all lags around the peak whose coefficient is at least `flank`
+// of its height, when there are five or more. Empty: the peak is at either end of the lags.
+std::optional<CorrelationLag> lag_of(const CorrelationCurve& curve, double flank = 1.0);
+
+// Standard uncertainty of the lag, in samples, from white noise of this standard deviation in the x and y of the
+// curve. `half` > 0: x and y are central differences (below) of what carries the noise.
 double lag_noise(const CorrelationLag& lag, const std::vector<double>& x, const std::vector<double>& y, int lead,
                  double x_noise, double y_noise, std::size_t half);
 

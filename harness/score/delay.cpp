@@ -121,7 +121,7 @@ Finding DelayOfStep::correlation() const {
   const bool rates = settings_.correlate == Correlate::rate;
   const double longest = seconds(settings_.longest);
   std::vector<double> lags, noise;
-  double resampling = 0.0, frequency = 0.0;
+  double resampling = 0.0, shape = 0.0, frequency = 0.0;
   for (const auto& span : spans_) {
     const double dt = std::max(1e-4, std::min(span.input.interval, span.output.interval));
     const auto lag = correlated_lag(span, rates, longest, dt, 0.0);
@@ -131,12 +131,14 @@ Finding DelayOfStep::correlation() const {
     lags.push_back(ms * 0.5 * (lag.lag + again.lag));
     noise.push_back(ms * lag.noise);
     resampling = std::max(resampling, ms * 0.5 * std::abs(lag.lag - again.lag));
+    shape = std::max(shape, ms * lag.shape);
     frequency += lag.frequency / static_cast<double>(spans_.size());
   }
   const auto mean = repeated(lags, noise);
   auto budget = shift_budget();
   budget.insert(budget.end(), mean.budget.begin(), mean.budget.end());
   budget.push_back(rectangular("common grid of both signals", resampling));
+  budget.push_back(rectangular("shape of the peak", shape));
   auto told = frame_;
   told.conditions.emplace_back("correlated", rates ? "rates" : "levels");
   told.conditions.emplace_back("frequency_of_motion", with_unit(frequency, "Hz (root mean square)"));
@@ -161,7 +163,7 @@ void DelayOfStep::fit() {
     rose = rose || ways.up;
     fell = fell || ways.down;
     const auto lag = correlated_lag(span, true, longest, std::max(span.input.interval, 5e-4), 0.0);
-    if (lag.reason.empty()) lag_guess_ = std::max(lag_guess_, lag.lag);
+    lag_guess_ = std::max(lag_guess_, lag.lag);  // even one that is too open to be reported
   }
   if (lag_guess_ <= 0.0) lag_guess_ = 0.1 * longest;
   if (stretches_.size() < spans_.size()) return;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <map>
 #include <numbers>
 
@@ -74,23 +75,53 @@ double variation(const std::vector<double>& v) {
 }
 
 // First on a thinned series over all lags, then finely about the peak.
-std::optional<CorrelationLag> find_lag(const std::vector<double>& x, const std::vector<double>& y, int most,
-                                       int ahead) {
+std::optional<CorrelationCurve> fine_curve(const std::vector<double>& x, const std::vector<double>& y, int most,
+                                           int ahead) {
   const int thin = std::max(1, most / 200);
-  constexpr double flank = 0.95;
-  if (thin == 1) return correlation_lag(x, y, most, -ahead, most, flank);
+  if (thin == 1) return correlation_curve(x, y, most, -ahead, most);
   const int lead = most / thin;
   std::vector<double> coarse_x, coarse_y;
   for (auto i = static_cast<std::size_t>(most - lead * thin); i < x.size(); i += static_cast<std::size_t>(thin))
     coarse_x.push_back(x[i]);
   for (std::size_t i = 0; i + static_cast<std::size_t>(thin) < y.size(); i += static_cast<std::size_t>(thin))
     coarse_y.push_back(y[i]);
-  const auto rough = correlation_lag(coarse_x, coarse_y, lead, 0, lead);
+  const auto coarse = correlation_curve(coarse_x, coarse_y, lead, 0, lead);
+  const auto rough = coarse ? lag_of(*coarse) : std::nullopt;
   if (!rough) return std::nullopt;
   const double about = std::max(2.0 * thin, 100.0);
   const int least = std::max(-ahead, static_cast<int>(std::floor(rough->samples * thin - about)));
   const int greatest = std::min(most, static_cast<int>(std::ceil(rough->samples * thin + about)));
-  return correlation_lag(x, y, most, least, greatest, flank);
+  return correlation_curve(x, y, most, least, greatest);
+}
+
+// The lag from the narrowest flank that noise allows: wide ones shift the top of a skewed peak, narrow ones leave it to
+// noise.
+struct FlankedLag {
+  CorrelationLag lag;
+  double noise{0.0};  // samples
+  double shape{0.0};  // samples, to the lag that the next narrower or wider flank gives
+};
+std::optional<FlankedLag> best_flank(const CorrelationCurve& curve,
+                                     const std::function<double(const CorrelationLag&)>& noise_of_lag) {
+  constexpr double bearable = 2.0;  // times the least noise
+  std::vector<FlankedLag> all;
+  for (const double flank : {0.999, 0.995, 0.99, 0.98, 0.95}) {
+    const auto lag = lag_of(curve, flank);
+    if (!lag) return std::nullopt;
+    all.push_back({*lag, noise_of_lag(*lag), 0.0});
+  }
+  double least = all.front().noise;
+  for (const auto& f : all) least = std::min(least, f.noise);
+  std::size_t best = 0;
+  while (best + 1 < all.size() && all[best].noise > bearable * least) ++best;
+  auto& chosen = all[best];
+  for (std::size_t i = best > 0 ? best - 1 : 0; i <= std::min(best + 1, all.size() - 1); ++i) {
+    // What noise alone makes of the difference is no sign of a skewed peak.
+    const double apart = all[i].lag.samples - chosen.lag.samples;
+    const double by_noise = std::abs(all[i].noise * all[i].noise - chosen.noise * chosen.noise);
+    chosen.shape = std::max(chosen.shape, std::sqrt(std::max(0.0, apart * apart - by_noise)));
+  }
+  return chosen;
 }
 
 }  // namespace
@@ -199,20 +230,29 @@ SpanLag correlated_lag(const DelaySpan& span, bool rates, double longest, double
     x = central_difference(x, half);
     y = central_difference(y, half);
   }
-  const auto lag = find_lag(x, y, most, ahead);
-  if (!lag) {
+  const auto curve = fine_curve(x, y, most, ahead);
+  const auto best =
+      curve ? best_flank(*curve,
+                         [&](const CorrelationLag& lag) {
+                           return lag_noise(lag, x, y, most, span.input.noise, span.output.noise, rates ? half : 0);
+                         })
+            : std::nullopt;
+  if (!best) {
     out.reason = "no shift from 0 to " + with_unit(1e3 * longest, "ms") +
                  " makes the two signals most alike: the peak is at an end";
     return out;
   }
-  if (std::abs(lag->coefficient) < 0.5) {
+  out.lag = best->lag.samples * dt;
+  out.coefficient = best->lag.coefficient;
+  out.noise = best->noise * dt;
+  out.shape = best->shape * dt;
+  if (std::abs(out.coefficient) < 0.5)
     out.reason =
-        "the two signals do not resemble each other: their correlation is " + shown(lag->coefficient, 2) + " at best";
-    return out;
-  }
-  out.lag = lag->samples * dt;
-  out.coefficient = lag->coefficient;
-  out.noise = dt * lag_noise(*lag, x, y, most, span.input.noise, span.output.noise, rates ? half : 0);
+        "the two signals do not resemble each other: their correlation is " + shown(out.coefficient, 2) + " at best";
+  else if (out.shape > std::max(0.002, 0.1 * std::abs(out.lag)))
+    out.reason = "the two signals are about equally alike over " + with_unit(2e3 * out.shape, "ms") +
+                 " of shift, as when rates jump and the output pauses at reversals; correlate levels, or use the "
+                 "fitted model";
   return out;
 }
 

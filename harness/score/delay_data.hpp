@@ -37,6 +37,7 @@ double rounding_half_width(const std::vector<DelaySpan>& spans, const std::vecto
 struct SpanLag {
   double lag{0.0};    // s
   double noise{0.0};  // s, standard uncertainty that the noise of both signals explains
+  double shape{0.0};  // s, how far a skewed peak leaves the lag open
   double coefficient{0.0};
   double frequency{0.0};  // Hz, root mean square frequency of what was correlated
   std::string reason;     // why there is no lag
