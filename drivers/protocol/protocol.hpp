@@ -11,6 +11,7 @@
 #include <string>
 #include <vector>
 
+#include "harness/base/can_frame.hpp"
 #include "harness/base/catalogue.hpp"
 #include "harness/base/time.hpp"
 
@@ -51,6 +52,10 @@ class Protocol {
   virtual bool settled(FieldIndex field) const noexcept = 0;
   // An entry of the device's error queue or the like: its code, 0 = none. Taking it clears it.
   virtual std::uint32_t take_message() noexcept = 0;
+  // What such a code means, in words; empty where the number says it all. Any thread, may allocate.
+  virtual std::string describe_message(std::uint32_t) const { return ""; }
+  // On a CAN bus: the frames that on_bytes() wants to see (datagrams as in can_frame.hpp). May allocate.
+  virtual std::vector<CanFilter> wanted() const { return {}; }
   virtual const ProtocolCounters& counters() const noexcept = 0;
   // Counters and the like, for the process that takes over. At most 24 words.
   virtual void save(std::span<std::uint32_t> words) const noexcept = 0;
