@@ -68,9 +68,11 @@ DeviceSet make_devices(const Bench& bench, std::vector<std::unique_ptr<Link>> li
     std::abort();
   }
   DeviceSet set{std::move(links), {}};
-  for (std::size_t i = 0; i < bench.devices.size(); ++i)
-    set.devices.push_back(
-        std::make_unique<FieldDevice>(bench, i, *set.links[i], make_protocol(bench.devices[i], Side::bench)));
+  for (std::size_t i = 0; i < bench.devices.size(); ++i) {
+    auto protocol = make_protocol(bench.devices[i], Side::bench);
+    set.links[i]->want(protocol->wanted());
+    set.devices.push_back(std::make_unique<FieldDevice>(bench, i, *set.links[i], std::move(protocol)));
+  }
   return set;
 }
 
@@ -86,7 +88,11 @@ std::vector<MemoryWire> make_wires(const Bench& bench, std::uint64_t seed) {
 }
 
 Result<std::vector<std::unique_ptr<Link>>> open_far_ends(const Bench& bench) {
-  return open_all(bench, &LinkKind::open_far_end);
+  auto links = open_all(bench, &LinkKind::open_far_end);
+  if (!links) return links;
+  for (std::size_t i = 0; i < links->size(); ++i)
+    if (const auto peer = make_protocol(bench.devices[i], Side::peer)) (*links)[i]->want(peer->wanted());
+  return links;
 }
 
 std::unique_ptr<Protocol> make_protocol(const DeviceSpec& device, Side side) {

@@ -11,6 +11,7 @@
 #include <string>
 #include <vector>
 
+#include "harness/base/can_frame.hpp"
 #include "harness/base/error.hpp"
 #include "harness/base/fields.hpp"
 #include "harness/base/time.hpp"
@@ -71,6 +72,9 @@ class Link {
   virtual Received receive(std::span<std::byte> into, BenchTime now) noexcept = 0;
   // Does not block or allocate.
   virtual SendResult send(std::span<const std::byte> bytes, BenchTime now) noexcept = 0;
+  // Which frames shall arrive, on a bus that others share (CAN): those that at least one filter lets through, none for
+  // an empty list; before the first call all do. Other links carry one peer's messages and take no notice. May block.
+  virtual void want(std::span<const CanFilter>) {}
   // Throws away output that the system still holds, where it can (serial).
   virtual void drop_queued_output() noexcept = 0;
   virtual const LinkCounters& counters() const noexcept = 0;
