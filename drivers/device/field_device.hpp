@@ -30,12 +30,13 @@ class FieldDevice final : public Device {
   BenchTime last_heard() const noexcept override { return last_heard_; }
   bool settled(SignalIndex signal) const noexcept override;
   std::uint32_t take_message() noexcept override { return protocol_->take_message(); }
+  Window message_window() const noexcept override { return protocol_->message_window(); }
   void remember(ProtocolMemory& memory) const noexcept override { protocol_->save(memory.words); }
   // The terminator goes out at the start of the next transmit().
   void take_over(const ProtocolMemory& memory) noexcept override;
 
   // On the thread of the functions above.
-  const ProtocolCounters& protocol_counters() const noexcept { return protocol_->counters(); }
+  Protocol& protocol() noexcept { return *protocol_; }
 
  private:
   // value = gain * field value + offset

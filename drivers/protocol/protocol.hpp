@@ -52,8 +52,13 @@ class Protocol {
   virtual bool settled(FieldIndex field) const noexcept = 0;
   // An entry of the device's error queue or the like: its code, 0 = none. Taking it clears it.
   virtual std::uint32_t take_message() noexcept = 0;
+  // When the message last taken came about, for protocols that find out by asking. No time: just now.
+  virtual Window message_window() const noexcept { return {}; }
   // What such a code means, in words; empty where the number says it all. Any thread, may allocate.
   virtual std::string describe_message(std::uint32_t) const { return ""; }
+  // What the device says of itself, for people: one "name: text" a line, as "serial: 0042". Empty until it was read, or
+  // where the protocol has no such thing. On the thread of the functions above; may allocate.
+  virtual std::string identity() const { return ""; }
   // On a CAN bus: the frames that on_bytes() wants to see (datagrams as in can_frame.hpp). May allocate.
   virtual std::vector<CanFilter> wanted() const { return {}; }
   virtual const ProtocolCounters& counters() const noexcept = 0;

@@ -60,6 +60,12 @@ struct Stamp {
   Duration uncertainty{};
 };
 
+// Something that was found by looking now and then: it came about after `after`, and by `by` at the latest. `by` zero:
+// no time is known. `after` zero: it may be older than the first look.
+struct Window {
+  BenchTime after{}, by{};
+};
+
 constexpr double seconds(Duration d) { return static_cast<double>(d.count()) * 1e-9; }
 constexpr Duration from_seconds(double s) {
   return Duration{static_cast<Duration::rep>(s * 1e9 + (s < 0 ? -0.5 : 0.5))};

@@ -40,7 +40,8 @@ enum class EventKind : std::uint16_t {
   stop_asked,        // a = StopCause
   loop_died,         // a = signal or exit status, b = 1 when it hung; by the keeper
   clock_pair,  // value = wall clock minus bench clock, seconds since 1970; a, b = its nanoseconds, high and low word
-  device_message,  // a = device, b = code; the text is in the journal's note that follows
+  device_message,  // a = device, b = code; the text is in the journal's note that follows. value = seconds before `when`
+                   // from which on it may have been so, where the device was asked now and then; 0 = not known
 };
 
 enum class TripCause : std::uint16_t { interlock, device_lost, wait_timed_out, arming_failed, not_finite, keeper_gone };

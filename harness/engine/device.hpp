@@ -38,6 +38,8 @@ class Device {
   // A message from the device that is no sample (such as an entry of its error queue): a code, 0 = none. Taking it
   // clears it.
   virtual std::uint32_t take_message() noexcept = 0;
+  // When the message last taken came about, where the device was asked for it; no time: just now.
+  virtual Window message_window() const noexcept { return {}; }
 
   // Hand-over between processes.
   virtual void remember(ProtocolMemory& memory) const noexcept = 0;

@@ -88,8 +88,12 @@ void Engine::watch_devices(BenchTime now) noexcept {
     if (lost != live_.lost(d))
       event(lost ? EventKind::device_lost : EventKind::device_back, static_cast<std::uint32_t>(d));
     live_.set_lost(d, lost);
-    if (const auto code = parts_.devices[d]->take_message(); code != 0)
-      event(EventKind::device_message, static_cast<std::uint32_t>(d), code);
+    if (const auto code = parts_.devices[d]->take_message(); code != 0) {
+      const auto window = parts_.devices[d]->message_window();
+      record(Event{window.by == BenchTime{} ? now_ : window.by,
+                   window.after == BenchTime{} ? 0.0 : seconds(window.by - window.after), static_cast<std::uint32_t>(d),
+                   code, EventKind::device_message});
+    }
   }
   if (const auto dropped = parts_.inputs.dropped(); dropped != dropped_arrivals_) {
     event(EventKind::arrivals_dropped, static_cast<std::uint32_t>(dropped - dropped_arrivals_));

@@ -48,7 +48,7 @@ void Recorder::take(const Record& record) {
   const bool is_event = record.kind == Record::Kind::event;
   if (is_event && record.event.kind == EventKind::records_dropped)
     keep(journal_.gap({last_, record.event.when, record.event.a, "the ring between loop and keeper was full"}));
-  if (is_event) last_ = record.event.when;
+  if (is_event) last_ = std::max(last_, record.event.when);
   if (record.kind == Record::Kind::tick) last_ = record.tick.due;
   if (is_event && record.event.kind == EventKind::step_announced) {
     const auto written = journal_.event_on_disk(record.event);
