@@ -51,4 +51,20 @@ Shape<Endpoint> endpoint() {
           }};
 }
 
+Shape<std::uint32_t> group_address() {
+  return {[](const Node& n, std::uint32_t& out, Problems& p) {
+            in_addr address{};
+            if (n.kind == Node::Kind::text && inet_pton(AF_INET, n.text.c_str(), &address) == 1) {
+              out = ntohl(address.s_addr);
+              if (IN_MULTICAST(out)) return true;
+            }
+            p.add(n.at, "found " + n.shown(), "a multicast address, 224.0.0.0 to 239.255.255.255, without a port");
+            return false;
+          },
+          [](SchemaBook&) {
+            return std::make_shared<nlohmann::json>(
+                nlohmann::json{{"type", "string"}, {"pattern", "^2(2[4-9]|3[0-9])(\\.[0-9]{1,3}){3}$"}});
+          }};
+}
+
 }  // namespace trackrod

@@ -22,5 +22,7 @@ struct Endpoint {
 
 // Ports 1 to 65535; names of hosts are refused, since looking them up may give another machine tomorrow.
 Shape<Endpoint> endpoint();
+// An address from 224.0.0.0 to 239.255.255.255 (RFC 5771), in host byte order.
+Shape<std::uint32_t> group_address();
 
 }  // namespace trackrod

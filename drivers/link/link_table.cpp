@@ -3,12 +3,13 @@
 
 #include "drivers/link/link.hpp"
 #include "drivers/link/serial_link.hpp"
+#include "drivers/link/tcp_link.hpp"
 #include "drivers/link/udp_link.hpp"
 
 namespace trackrod {
 
 const std::vector<LinkKind>& link_table() {
-  static const std::vector<LinkKind> table{udp_kind(), serial_kind()};
+  static const std::vector<LinkKind> table{udp_kind(), serial_kind(), tcp_kind()};
   return table;
 }
 

@@ -54,7 +54,7 @@ Result<std::unique_ptr<PtyLink>> PtyLink::open(const std::string& path) {
 }
 
 PtyLink::PtyLink(std::string path, std::string terminal, int master)
-    : path_{std::move(path)}, terminal_{std::move(terminal)}, master_{master}, last_empty_{SteadyTime{}.now()} {}
+    : path_{std::move(path)}, terminal_{std::move(terminal)}, master_{master} {}
 
 PtyLink::~PtyLink() {
   std::error_code gone;
@@ -63,21 +63,12 @@ PtyLink::~PtyLink() {
 }
 
 Received PtyLink::receive(std::span<std::byte> into, BenchTime now) noexcept {
-  ssize_t size = 0;
-  do size = read(master_, into.data(), into.size());
-  while (size < 0 && errno == EINTR);
-  if (size <= 0) {
-    // EIO: nobody has the terminal open.
-    if (size < 0 && errno != EAGAIN && errno != EIO) return {Received::State::lost, 0, {}, errno};
-    last_empty_ = now;
-    return {};
-  }
-  const auto read_at = SteadyTime{}.now();
-  const Stamp stamp{read_at, StampedBy::harness, read_at - last_empty_};
-  if (static_cast<std::size_t>(size) < into.size()) last_empty_ = now;
-  ++counters_.received;
-  counters_.received_bytes += static_cast<std::uint64_t>(size);
-  return {Received::State::bytes, static_cast<std::size_t>(size), stamp, 0};
+  const auto got = reads_.receive(master_, into, now, Duration{}, counters_);
+  if (got.state != Received::State::lost) return got;
+  // EIO, or an end: nobody has the terminal open.
+  if (got.error != EIO && got.error != 0) return got;
+  reads_.found_empty(now);
+  return {};
 }
 
 SendResult PtyLink::send(std::span<const std::byte> bytes, BenchTime) noexcept {

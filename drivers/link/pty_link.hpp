@@ -1,6 +1,7 @@
 #pragma once
 // The far end of a serial line, for programs that stand in for a device: a pseudo-terminal that others open by a path.
 
+#include "drivers/link/byte_stream.hpp"
 #include "drivers/link/link.hpp"
 
 namespace trackrod {
@@ -28,7 +29,7 @@ class PtyLink final : public Link {
 
   std::string path_, terminal_;
   int master_;
-  BenchTime last_empty_;
+  StreamReads reads_;
   LinkCounters counters_;
 };
 

@@ -3,8 +3,6 @@
 #include <termios.h>
 #include <unistd.h>
 
-#include <cerrno>
-
 #include "drivers/link/pty_link.hpp"
 
 namespace trackrod {
@@ -21,11 +19,7 @@ std::unique_ptr<SerialLink> SerialLink::adopt(const SerialSettings& settings, in
 }
 
 SerialLink::SerialLink(const SerialSettings& settings, int port, bool opened_here)
-    : settings_{settings},
-      port_{port},
-      opened_here_{opened_here},
-      latency_{adapter_latency(port)},
-      last_empty_{SteadyTime{}.now()} {}
+    : settings_{settings}, port_{port}, opened_here_{opened_here}, latency_{adapter_latency(port)} {}
 
 SerialLink::~SerialLink() {
   if (opened_here_)
@@ -35,41 +29,17 @@ SerialLink::~SerialLink() {
 }
 
 Received SerialLink::receive(std::span<std::byte> into, BenchTime now) noexcept {
-  ssize_t size = 0;
-  do size = read(port_, into.data(), into.size());
-  while (size < 0 && errno == EINTR);
-  if (size > 0) {
-    const auto read_at = SteadyTime{}.now();
-    const Stamp stamp{read_at, StampedBy::harness, read_at - last_empty_ + latency_};
-    if (static_cast<std::size_t>(size) < into.size()) last_empty_ = now;
-    ++counters_.received;
-    counters_.received_bytes += static_cast<std::uint64_t>(size);
-    return {Received::State::bytes, static_cast<std::size_t>(size), stamp, 0};
-  }
-  if (size < 0 && errno != EAGAIN) return {Received::State::lost, 0, {}, errno};
-  // Nothing read may be an idle port or one that hung up: the port itself knows.
+  const auto got = reads_.receive(port_, into, now, latency_, counters_);
+  if (got.state != Received::State::lost || got.error != 0) return got;
+  // A port that reads as ended may be idle or hung up: the port itself knows.
   termios t;
-  if (size == 0 && tcgetattr(port_, &t) != 0) return {Received::State::lost, 0, {}, 0};
-  last_empty_ = now;
+  if (tcgetattr(port_, &t) != 0) return got;
+  reads_.found_empty(now);
   return {};
 }
 
 SendResult SerialLink::send(std::span<const std::byte> bytes, BenchTime) noexcept {
-  std::size_t taken = 0;
-  while (taken < bytes.size()) {
-    const auto n = write(port_, bytes.data() + taken, bytes.size() - taken);
-    if (n < 0 && errno == EINTR) continue;
-    if (n < 0 && errno != EAGAIN) {
-      ++counters_.send_failures;
-      return {SendState::lost, taken, errno};
-    }
-    if (n <= 0) break;
-    taken += static_cast<std::size_t>(n);
-    counters_.sent_bytes += static_cast<std::uint64_t>(n);
-  }
-  if (taken < bytes.size()) return {SendState::would_block, taken, 0};
-  ++counters_.sent;
-  return {SendState::sent, taken, 0};
+  return send_stream(port_, bytes, counters_, write);
 }
 
 void SerialLink::drop_queued_output() noexcept { tcflush(port_, TCOFLUSH); }

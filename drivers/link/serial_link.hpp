@@ -1,6 +1,7 @@
 #pragma once
 // A serial port (or pseudo-terminal). Nobody stamps its bytes but the one who reads them.
 
+#include "drivers/link/byte_stream.hpp"
 #include "drivers/link/link.hpp"
 #include "drivers/link/serial_port.hpp"
 
@@ -34,7 +35,7 @@ class SerialLink final : public Link {
   int port_;
   bool opened_here_;  // else another process still has the port, and gives it free
   Duration latency_;
-  BenchTime last_empty_;
+  StreamReads reads_;
   LinkCounters counters_;
 };
 

@@ -1,7 +1,6 @@
 #include "drivers/link/serial_port.hpp"
 
 #include <fcntl.h>
-#include <linux/serial.h>
 #include <sys/file.h>
 #include <sys/ioctl.h>
 #include <sys/stat.h>
@@ -10,37 +9,17 @@
 #include <unistd.h>
 
 #include <algorithm>
-#include <array>
 #include <cerrno>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <thread>
-#include <utility>
 
 namespace trackrod {
 namespace {
 
 using namespace std::chrono_literals;
 namespace fs = std::filesystem;
-
-constexpr std::array<std::pair<int, speed_t>, 26> listed_rates{{
-    {50, B50},           {75, B75},           {110, B110},         {150, B150},         {300, B300},
-    {600, B600},         {1200, B1200},       {1800, B1800},       {2400, B2400},       {4800, B4800},
-    {9600, B9600},       {19200, B19200},     {38400, B38400},     {57600, B57600},     {115200, B115200},
-    {230400, B230400},   {460800, B460800},   {500000, B500000},   {576000, B576000},   {921600, B921600},
-    {1000000, B1000000}, {1500000, B1500000}, {2000000, B2000000}, {2500000, B2500000}, {3000000, B3000000},
-    {4000000, B4000000},
-}};
-
-// The names under /dev/serial/by-id and the ports behind them.
-std::vector<std::pair<std::string, std::string>> named_ports() {
-  std::vector<std::pair<std::string, std::string>> all;
-  std::error_code none;
-  for (const auto& entry : fs::directory_iterator{"/dev/serial/by-id", none})
-    all.emplace_back(entry.path().string(), fs::canonical(entry.path(), none).string());
-  return all;
-}
 
 std::string holder_advice(const std::string& path) {
   return "another program holds it ('fuser -v " + path +
@@ -54,9 +33,8 @@ tl::unexpected<Error> cannot_open(const std::string& path, int error) {
   if (error == ENOENT || error == ENXIO || error == ENODEV || error == EIO) {
     fault = Fault::link_lost;
     advice = "is the cable in and the device powered?";
-    const auto ports = named_ports();
-    for (std::size_t i = 0; i < ports.size(); ++i)
-      advice += (i == 0 ? " ports there now: '" : ", '") + ports[i].first + "'";
+    const auto ports = lasting_names();
+    for (std::size_t i = 0; i < ports.size(); ++i) advice += (i == 0 ? " ports there now: '" : ", '") + ports[i] + "'";
     if (ports.empty()) advice += " /dev/serial/by-id lists no adapter now";
   } else if (error == EACCES || error == EPERM) {
     advice =
@@ -86,34 +64,19 @@ int claim(int fd) {
   return is_pseudo_terminal(fd) || ioctl(fd, TIOCEXCL) == 0 ? 0 : errno;
 }
 
-// Sets raw bytes, the frame and the rate. 0 or errno.
-int set_up(int fd, const SerialSettings& s) {
-  termios t{};
-  if (tcgetattr(fd, &t) != 0) return errno;
-  cfmakeraw(&t);
-  t.c_iflag &= ~static_cast<tcflag_t>(IXOFF | IXANY | INPCK);
-  t.c_cflag &= ~static_cast<tcflag_t>(CSTOPB | PARENB | PARODD | CRTSCTS | HUPCL);  // HUPCL would reset many boards
-  t.c_cflag |= CS8 | CLOCAL | CREAD;
-  if (s.stop_bits == 2) t.c_cflag |= CSTOPB;
-  if (s.parity != Parity::none) t.c_cflag |= PARENB;
-  if (s.parity == Parity::odd) t.c_cflag |= PARODD;
-  // With VMIN 0 an idle port would read as end of file.
-  t.c_cc[VMIN] = 1;
-  t.c_cc[VTIME] = 0;
-  const auto listed =
-      std::find_if(listed_rates.begin(), listed_rates.end(), [&](auto& r) { return r.first == s.baud; });
-  cfsetspeed(&t, listed != listed_rates.end() ? listed->second : B9600);
-  if (tcsetattr(fd, TCSANOW, &t) != 0) return errno;
-  if (listed == listed_rates.end() && !set_custom_baud(fd, s.baud)) return errno;
-  return 0;
-}
-
-// Asks the driver to hand bytes on at once; those that know no such thing (pseudo-terminals, CDC-ACM) say so.
-void ask_low_latency(int fd) {
-  serial_struct settings{};
-  if (ioctl(fd, TIOCGSERIAL, &settings) != 0) return;
-  settings.flags |= ASYNC_LOW_LATENCY;
-  ioctl(fd, TIOCSSERIAL, &settings);
+// What is left to ask of the line once its frame is set.
+Result<void> set_up_bus_and_lines(int fd, const SerialSettings& s) {
+  if (s.rs485)
+    if (const int error = set_rs485(fd, *s.rs485); error != 0)
+      return fail_os(
+          Fault::refused,
+          "serial port '" + s.path +
+              "' does not do RS-485 as asked for; where the adapter switches its sender by itself leave "
+              "\"rs485\" out, else try another level or delays of 0, or take an adapter whose driver does it",
+          error);
+  if (s.low_latency.value_or(true)) ask_low_latency(fd);
+  if (s.dtr == LineLevel::off) drop_dtr(fd);
+  return {};
 }
 
 Result<void> prepare(int fd, const SerialSettings& s) {
@@ -122,13 +85,13 @@ Result<void> prepare(int fd, const SerialSettings& s) {
     return fail(Fault::bad_input,
                 where + " is no serial port; give the path of one, such as those in /dev/serial/by-id");
   if (const int error = claim(fd); error != 0) return cannot_open(s.path, error);
-  if (const int error = set_up(fd, s); error != 0)
-    return fail_os(Fault::refused, where + " does not take '" + s.line() + "'; try another \"baud\"", error);
+  if (const int error = set_up_line(fd, s); error != 0)
+    return fail_os(Fault::refused, where + " does not take '" + s.line() + "'; try another \"baud\" or frame", error);
   // Drivers round the rate to what their clock divides into; a receiver follows about 2 % (common practice, no source).
   if (const int rate = baud_in_use(fd); rate != 0 && std::abs(rate - s.baud) * 50 > s.baud)
     return fail(Fault::refused, where + " runs at " + std::to_string(rate) + " baud where " + std::to_string(s.baud) +
                                     " were asked for; choose a rate that the adapter can make");
-  ask_low_latency(fd);
+  if (auto set = set_up_bus_and_lines(fd, s); !set) return set;
   std::this_thread::sleep_for(s.settle);
   tcflush(fd, TCIOFLUSH);
   return {};
@@ -136,28 +99,15 @@ Result<void> prepare(int fd, const SerialSettings& s) {
 
 }  // namespace
 
-std::string SerialSettings::line() const {
-  const char* letter = parity == Parity::none ? "N" : parity == Parity::even ? "E" : "O";
-  return std::to_string(baud) + " 8" + letter + std::to_string(stop_bits);
-}
-
-Duration SerialSettings::byte_time() const noexcept {
-  const int bits = 1 + 8 + (parity == Parity::none ? 0 : 1) + stop_bits;
-  return Duration{1'000'000'000LL * bits / baud};
-}
-
-const Fields<SerialSettings>& serial_fields() {
-  static const auto fields =
-      Fields<SerialSettings>{"serial", "A serial port, eight data bits, no flow control."}
-          .need("path", &SerialSettings::path, text(),
-                "device file; take the one in /dev/serial/by-id, the others change their number")
-          .may("baud", &SerialSettings::baud, integer<int>(50, 4000000), "bits a second (115200 when not given)")
-          .may("parity", &SerialSettings::parity,
-               choice<Parity>({{"none", Parity::none}, {"even", Parity::even}, {"odd", Parity::odd}}), "parity bit")
-          .may("stop_bits", &SerialSettings::stop_bits, integer<int>(1, 2), "stop bits")
-          .may("settle", &SerialSettings::settle, duration(0s, 10s),
-               "wait after opening, for boards that restart then; what they say meanwhile is dropped");
-  return fields;
+std::vector<std::string> lasting_names(const std::string& path, const std::string& folder) {
+  std::vector<std::string> names;
+  std::error_code none;
+  const auto port = fs::canonical(path, none);
+  for (const auto& entry : fs::directory_iterator{folder, none})
+    if (path.empty() || (!port.empty() && fs::canonical(entry.path(), none) == port))
+      names.push_back(entry.path().string());
+  std::sort(names.begin(), names.end());
+  return names;
 }
 
 Result<int> open_serial_port(const SerialSettings& settings) {
@@ -193,14 +143,20 @@ std::string serial_remark(const SerialSettings& settings, int fd) {
     remark += (remark.empty() ? "serial port '" + settings.path + "': " : "; ") + sentence;
   };
   if (settings.path.starts_with("/dev/ttyUSB") || settings.path.starts_with("/dev/ttyACM")) {
-    std::string better = "the path in /dev/serial/by-id or by-path";
-    for (const auto& [name, port] : named_ports())
-      if (port == settings.path) better = "'" + name + "'";
-    add("its number may change when it is plugged in again; write " + better);
+    auto better = lasting_names(settings.path);
+    if (better.empty()) better = lasting_names(settings.path, "/dev/serial/by-path");
+    add("its number may change when it is plugged in again; write " +
+        (better.empty() ? "the path in /dev/serial/by-id or by-path" : "'" + better.front() + "'"));
   }
   termios t{};
-  if (tcgetattr(fd, &t) == 0 && ((t.c_cflag & PARENB) != 0) != (settings.parity != Parity::none))
-    add("it did not take the parity");
+  if (tcgetattr(fd, &t) == 0) {
+    if (((t.c_cflag & PARENB) != 0) != (settings.parity != Parity::none)) add("it did not take the parity");
+    if (((t.c_cflag & CSIZE) == CS8) != (settings.data_bits == 8)) add("it did not take the number of data bits");
+  }
+  int lines = 0;
+  if (settings.dtr == LineLevel::off && (ioctl(fd, TIOCMGET, &lines) != 0 || (lines & TIOCM_DTR) != 0))
+    add("its DTR line is not off");
+  if (settings.low_latency.value_or(false) && !has_low_latency(fd)) add("its driver knows no low latency");
   if (const auto held = adapter_latency(fd); held > 1ms)
     add("the adapter holds bytes back for up to " + std::to_string(held / 1ms) + " ms; its stamps are widened by that");
   return remark;

@@ -1,28 +1,14 @@
 #pragma once
-// Opening a serial port for one user: lock, raw mode, rate. What is particular to Linux ttys stands here.
+// Opening a serial port for one user: lock, raw mode, rate. What is particular to Linux ttys stands here, in
+// serial_line.cpp and in custom_baud.cpp.
 
 #include <string>
+#include <vector>
 
+#include "drivers/link/serial_settings.hpp"
 #include "harness/base/error.hpp"
-#include "harness/base/fields.hpp"
 
 namespace trackrod {
-
-enum class Parity : std::uint8_t { none, even, odd };
-
-struct SerialSettings {
-  std::string path;
-  int baud{115200};
-  Parity parity{Parity::none};
-  int stop_bits{1};
-  Duration settle{std::chrono::milliseconds{50}};  // after opening, before what came so far is thrown away
-
-  // "115200 8N1"
-  std::string line() const;
-  // Time of one byte on the wire: start, eight bits, parity, stop.
-  Duration byte_time() const noexcept;
-};
-const Fields<SerialSettings>& serial_fields();
 
 // Opens, locks and sets up the port; waits `settle`. The caller closes the descriptor. Error kinds: link_lost (not
 // there), refused (held by another program, no permission, settings not taken), bad_input (no serial port).
@@ -34,6 +20,18 @@ void close_serial_port(int descriptor) noexcept;
 Duration adapter_latency(int descriptor);
 // What the technician should know: a name that changes, parity that was not taken, a slow adapter. Mostly empty.
 std::string serial_remark(const SerialSettings& settings, int descriptor);
+
+// The names in `folder` that lead to the port `path`, or to any port when `path` is empty.
+std::vector<std::string> lasting_names(const std::string& path = "", const std::string& folder = "/dev/serial/by-id");
+
+// serial_line.cpp. Sets raw bytes, the frame and the rate. 0 or errno.
+int set_up_line(int descriptor, const SerialSettings& settings);
+// The two-wire mode. 0 or errno: ENOTTY where the driver knows no such thing.
+int set_rs485(int descriptor, const Rs485Settings& settings);
+// Asks the driver to hand bytes on at once. False where it knows no such thing (pseudo-terminals).
+bool ask_low_latency(int descriptor);
+bool has_low_latency(int descriptor);
+bool drop_dtr(int descriptor);
 
 // Any rate, by way of the kernel's own interface (custom_baud.cpp). False with errno set when the driver refuses.
 bool set_custom_baud(int descriptor, int baud) noexcept;

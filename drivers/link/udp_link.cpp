@@ -3,14 +3,11 @@
 #include <sys/socket.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
 #include <cerrno>
 #include <cstring>
-#include <optional>
 #include <utility>
-
-#include "drivers/link/clock_pair.hpp"
-#include "drivers/link/kernel_stamps.hpp"
 
 namespace trackrod {
 namespace {
@@ -24,86 +21,31 @@ bool is_report(int error) {
          error == ENOPROTOOPT || error == EPROTO || error == EACCES || error == ENETDOWN;
 }
 
-// Half of what the kernel reports is for its own books; so much of the rest one short datagram costs (measured, as in
-// the page on links).
+// What one short datagram costs of the buffer that the kernel reports (measured, as in the page on links).
 constexpr int kernel_bytes_a_datagram = 832;
-
-int buffer_size(int socket) {
-  int size = 0;
-  socklen_t length = sizeof size;
-  getsockopt(socket, SOL_SOCKET, SO_RCVBUF, &size, &length);
-  return size / 2;
-}
-
-void ask_for_buffer(int socket, int size) {
-  // The forced form goes beyond net.core.rmem_max, where this process may do that.
-  if (setsockopt(socket, SOL_SOCKET, SO_RCVBUFFORCE, &size, sizeof size) != 0)
-    setsockopt(socket, SOL_SOCKET, SO_RCVBUF, &size, sizeof size);
-}
-
-std::string advice(const UdpSettings& settings, int error) {
-  switch (error) {
-    case EADDRINUSE:
-      return "another program listens there ('ss -ulnp' names it): end it, or choose another port for \"local\"";
-    case EADDRNOTAVAIL:
-      return "this machine does not have that address ('ip address' lists those it has): give the one of the network "
-             "card "
-             "to which the device is connected, and see that the cable is in";
-    case EACCES:
-      return "ports below 1024 are kept for the system: choose one from 1024 to 65535, not " +
-             std::to_string(settings.local.port);
-    default:
-      return "see the settings of the network card";
-  }
-}
 
 }  // namespace
 
-const Fields<UdpSettings>& udp_fields() {
-  static const auto fields =
-      Fields<UdpSettings>{"udp", "A UDP socket that talks to one peer."}
-          .need("local", &UdpSettings::local, endpoint(), "address and port on which this machine listens")
-          .need("peer", &UdpSettings::peer, endpoint(),
-                "address and port of the device; others are counted and ignored")
-          .may("receive_buffer", &UdpSettings::receive_buffer, integer<std::int64_t>(4096, 1 << 28),
-               "bytes in which the system keeps what waits to be read (1048576 when not given)");
-  return fields;
-}
-
 Result<std::unique_ptr<UdpLink>> UdpLink::open(const UdpSettings& settings) {
-  const int s = socket(AF_INET, SOCK_DGRAM | SOCK_CLOEXEC | SOCK_NONBLOCK, 0);
-  if (s < 0) return fail_os(Fault::internal, "no UDP socket could be made", errno);
-  auto link = std::unique_ptr<UdpLink>{new UdpLink{settings, s, SteadyTime{}.now()}};
-
-  const int on = 1;
-  for (const auto& [level, option] :
-       {std::pair{SOL_SOCKET, SO_TIMESTAMPNS}, {SOL_SOCKET, SO_RXQ_OVFL}, {IPPROTO_IP, IP_RECVERR}})
-    if (setsockopt(s, level, option, &on, sizeof on) != 0)
-      return fail_os(Fault::internal, "udp " + settings.local.text() + ": the system does not stamp or count datagrams",
-                     errno);
-  ask_for_buffer(s, static_cast<int>(settings.receive_buffer));
-
-  if (auto stamping = wait_for_kernel_stamps(); !stamping) return tl::unexpected<Error>{std::move(stamping.error())};
-
-  const auto here = settings.local.socket_address();
-  if (bind(s, reinterpret_cast<const sockaddr*>(&here), sizeof here) != 0) {
-    const int error = errno;
-    auto failed = fail_os(error == EADDRNOTAVAIL ? Fault::bad_input : Fault::refused,
-                          "udp " + settings.local.text() + " cannot be opened", error);
-    failed.value().context += "; " + advice(settings, error);
-    return failed;
-  }
-  return link;
+  auto socket = open_udp_socket(settings);
+  if (!socket) return tl::unexpected<Error>{std::move(socket.error())};
+  return std::unique_ptr<UdpLink>{new UdpLink{settings, *socket}};
 }
 
 std::unique_ptr<UdpLink> UdpLink::adopt(const UdpSettings& settings, int descriptor) {
-  auto link = std::unique_ptr<UdpLink>{new UdpLink{settings, descriptor, SteadyTime{}.now()}};
+  auto link = std::unique_ptr<UdpLink>{new UdpLink{settings, descriptor}};
   link->drop_input();
   return link;
 }
 
-UdpLink::UdpLink(const UdpSettings& settings, int socket, BenchTime now)
-    : settings_{settings}, socket_{socket}, peer_{settings.peer.socket_address()}, last_empty_{now} {}
+UdpLink::UdpLink(const UdpSettings& settings, int socket)
+    : settings_{settings},
+      socket_{socket},
+      peer_{settings.peer.socket_address()},
+      sender_{settings.sender().socket_address()},
+      card_{settings.hears_many() ? card_with(settings.local.address) : NetworkCard{}},
+      batch_{std::make_unique<UdpBatch>()},
+      last_empty_{SteadyTime{}.now()} {}
 
 UdpLink::~UdpLink() { close(socket_); }
 
@@ -111,13 +53,17 @@ Endpoint UdpLink::local() const noexcept {
   sockaddr_in here{};
   socklen_t length = sizeof here;
   getsockname(socket_, reinterpret_cast<sockaddr*>(&here), &length);
-  return Endpoint::of(here);
+  return {settings_.local.address, Endpoint::of(here).port};
 }
 
-std::string UdpLink::describe() const { return "udp " + local().text() + " <- " + settings_.peer.text(); }
+std::string UdpLink::describe() const {
+  auto text = "udp " + local().text() + " <- " + settings_.sender().text();
+  if (settings_.sender() != settings_.peer) text += ", -> " + settings_.peer.text();
+  return text;
+}
 
 std::string UdpLink::remark() const {
-  const auto size = buffer_size(socket_);
+  const auto size = udp_buffer_size(socket_);
   if (size >= settings_.receive_buffer) return "";
   return describe() + ": the system gives a receive buffer of " + std::to_string(size) + " bytes, not " +
          std::to_string(settings_.receive_buffer) + "; more than about " +
@@ -129,61 +75,66 @@ std::string UdpLink::remark() const {
 Received UdpLink::receive(std::span<std::byte> into, BenchTime now) noexcept {
   constexpr int tries = 64;  // a flood from elsewhere must not hold the caller
   for (int i = 0; i < tries; ++i) {
-    sockaddr_in from{};
-    alignas(cmsghdr) std::array<std::byte, 128> control;
-    iovec data{into.data(), into.size()};
-    msghdr message{};
-    message.msg_name = &from;
-    message.msg_namelen = sizeof from;
-    message.msg_iov = &data;
-    message.msg_iovlen = 1;
-    message.msg_control = control.data();
-    message.msg_controllen = control.size();
-
-    const auto size = recvmsg(socket_, &message, MSG_DONTWAIT);
-    if (size >= 0) {
-      const auto got = take(into, static_cast<std::size_t>(size), message);
+    if (next_ < in_batch_) {
+      const auto got = hand_out(next_++, into);
       if (got.state == Received::State::bytes) return got;
-    } else if (errno == EAGAIN) {
-      if (take_refusals()) continue;
-      last_empty_ = now;
+    } else if (std::exchange(emptied_, false)) {
       return {};
-    } else if (errno != EINTR && !is_report(errno)) {
-      return {Received::State::lost, 0, {}, errno};
+    } else if (!read_batch(now)) {
+      if (errno == EAGAIN) {
+        if (take_refusals()) continue;
+        last_empty_ = now;
+        return {};
+      }
+      if (errno != EINTR && !is_report(errno)) return {Received::State::lost, 0, {}, errno};
     }
   }
   return {};
 }
 
-// What the kernel says of one datagram; `nothing` when it is not for us.
-Received UdpLink::take(std::span<std::byte> into, std::size_t size, const msghdr& message) noexcept {
-  std::optional<Duration> wall;
-  for (cmsghdr* c = CMSG_FIRSTHDR(&message); c != nullptr; c = CMSG_NXTHDR(const_cast<msghdr*>(&message), c)) {
-    if (c->cmsg_level != SOL_SOCKET) continue;
-    if (c->cmsg_type == SCM_TIMESTAMPNS) {
-      timespec ts{};
-      std::memcpy(&ts, CMSG_DATA(c), sizeof ts);
-      wall = std::chrono::seconds{ts.tv_sec} + Duration{ts.tv_nsec};
-    } else if (c->cmsg_type == SO_RXQ_OVFL) {
-      std::uint32_t drops = 0;
-      std::memcpy(&drops, CMSG_DATA(c), sizeof drops);
-      counters_.dropped_by_kernel += drops - std::exchange(kernel_drops_, drops);  // wraps as the kernel's counter does
-    }
+// False with errno set when there was nothing.
+bool UdpLink::read_batch(BenchTime now) noexcept {
+  next_ = 0;
+  in_batch_ = std::max(0, batch_->read(socket_));
+  if (in_batch_ == 0) return false;
+  const auto pair = read_clock_pair();
+  for (int i = 0; i < in_batch_; ++i) {
+    const auto datagram = (*batch_)[i];
+    stamps_[static_cast<std::size_t>(i)] = map_kernel_stamp(datagram.wall.value_or(Duration{}), pair, last_empty_);
+    if (datagram.drops)  // wraps as the kernel's counter does
+      counters_.dropped_by_kernel += *datagram.drops - std::exchange(kernel_drops_, *datagram.drops);
   }
-  const auto& from = *static_cast<const sockaddr_in*>(message.msg_name);
-  if (from.sin_addr.s_addr != peer_.sin_addr.s_addr || from.sin_port != peer_.sin_port) {
+  emptied_ = in_batch_ < UdpBatch::room;
+  if (emptied_) last_empty_ = now;
+  return true;
+}
+
+// `nothing` when it is not for us.
+Received UdpLink::hand_out(int i, std::span<std::byte> into) noexcept {
+  const auto datagram = (*batch_)[i];
+  if (!is_for_us(datagram)) {
     ++counters_.foreign;
     return {};
   }
-  if (size == 0 || size > into.size() || (message.msg_flags & MSG_TRUNC) != 0) {
+  const auto size = datagram.bytes.size();
+  if (size == 0 || size > into.size() || datagram.too_long) {
     ++counters_.oversized;
     return {};
   }
+  std::memcpy(into.data(), datagram.bytes.data(), size);
   ++counters_.received;
   counters_.received_bytes += size;
-  const auto [stamp, replaced] = map_kernel_stamp(wall.value_or(Duration{}), read_clock_pair(), last_empty_);
+  const auto& [stamp, replaced] = stamps_[static_cast<std::size_t>(i)];
   if (replaced) ++counters_.stamps_replaced;
   return {Received::State::bytes, size, stamp, 0};
+}
+
+bool UdpLink::is_for_us(const UdpBatch::Datagram& datagram) const noexcept {
+  if (datagram.from.sin_addr.s_addr != sender_.sin_addr.s_addr || datagram.from.sin_port != sender_.sin_port)
+    return false;
+  if (!settings_.hears_many() || datagram.to == settings_.local.address) return true;
+  const bool to_all = datagram.to == card_.broadcast || datagram.to == INADDR_BROADCAST;
+  return datagram.card == card_.index && (datagram.to == settings_.group || (settings_.broadcast && to_all));
 }
 
 // Takes the reports that wait in the socket's error queue: they would wake poll() for ever. True when there was one.
@@ -205,12 +156,31 @@ bool UdpLink::take_refusals() noexcept {
 }
 
 SendResult UdpLink::send(std::span<const std::byte> bytes, BenchTime) noexcept {
+  iovec data{const_cast<std::byte*>(bytes.data()), bytes.size()};
+  msghdr message{};
+  message.msg_name = &peer_;
+  message.msg_namelen = sizeof peer_;
+  message.msg_iov = &data;
+  message.msg_iovlen = 1;
+  // A socket without an address of its own says of each message by which card it goes.
+  alignas(cmsghdr) std::array<std::byte, CMSG_SPACE(sizeof(in_pktinfo))> control{};
+  if (settings_.hears_many()) {
+    message.msg_control = control.data();
+    message.msg_controllen = control.size();
+    auto* c = CMSG_FIRSTHDR(&message);
+    c->cmsg_level = IPPROTO_IP;
+    c->cmsg_type = IP_PKTINFO;
+    c->cmsg_len = CMSG_LEN(sizeof(in_pktinfo));
+    in_pktinfo by{};
+    by.ipi_ifindex = card_.index;
+    by.ipi_spec_dst.s_addr = htonl(settings_.local.address);
+    std::memcpy(CMSG_DATA(c), &by, sizeof by);
+  }
   // An error of a datagram before this one is handed out once, in place of sending: hence the second and third try.
   constexpr int tries = 3;
   int error = 0;
   for (int i = 0; i < tries; ++i) {
-    if (sendto(socket_, bytes.data(), bytes.size(), MSG_DONTWAIT | MSG_NOSIGNAL,
-               reinterpret_cast<const sockaddr*>(&peer_), sizeof peer_) >= 0) {
+    if (sendmsg(socket_, &message, MSG_DONTWAIT | MSG_NOSIGNAL) >= 0) {
       ++counters_.sent;
       counters_.sent_bytes += bytes.size();
       return {SendState::sent, bytes.size(), 0};
@@ -224,15 +194,45 @@ SendResult UdpLink::send(std::span<const std::byte> bytes, BenchTime) noexcept {
 }
 
 void UdpLink::drop_input() noexcept {
-  constexpr int most = 1 << 16;  // a flood must not hold us
-  std::array<std::byte, 1500> nowhere;
-  for (int i = 0; i < most && receive(nowhere, SteadyTime{}.now()).state == Received::State::bytes; ++i) {
+  constexpr int most = 1 << 13;  // a flood must not hold us
+  for (int i = 0; i < most && read_batch(SteadyTime{}.now()); ++i) {
   }
+  in_batch_ = 0;
+  emptied_ = false;
   counters_ = {};
 }
 
+namespace {
+
+KindEntry udp_entry() {
+  auto entry = kind<UdpSettings>("udp", udp_fields);
+  entry.read = [plain = entry.read](const Node& node, const std::string& key, std::any& out, Problems& problems) {
+    if (!plain(node, key, out, problems)) return false;
+    const auto before = problems.count();
+    check_udp(std::any_cast<const UdpSettings&>(out), node, problems);
+    return problems.count() == before;
+  };
+  return entry;
+}
+
+// Hears what is sent to the peer's address or group, and sends to where the bench listens.
+UdpSettings seen_from_far(const UdpSettings& bench) {
+  UdpSettings far;
+  far.local = {bench.sender().address, bench.peer.port};
+  far.peer = {bench.group.value_or(bench.local.address), bench.local.port};
+  if (is_group(bench.peer.address)) far.group = bench.peer.address;
+  far.from = bench.local;
+  far.broadcast = bench.broadcast;
+  far.hops = bench.hops;
+  far.loop = true;
+  far.receive_buffer = bench.receive_buffer;
+  return far;
+}
+
+}  // namespace
+
 LinkKind udp_kind() {
-  return {kind<UdpSettings>("udp", udp_fields),
+  return {udp_entry(),
           [](const std::any& any) -> Result<std::unique_ptr<Link>> {
             return UdpLink::open(std::any_cast<const UdpSettings&>(any));
           },
@@ -240,9 +240,12 @@ LinkKind udp_kind() {
             return UdpLink::adopt(std::any_cast<const UdpSettings&>(any), descriptor);
           },
           [](const std::any& any) -> Result<std::unique_ptr<Link>> {
-            auto other = std::any_cast<const UdpSettings&>(any);
-            std::swap(other.local, other.peer);
-            return UdpLink::open(other);
+            const auto& bench = std::any_cast<const UdpSettings&>(any);
+            if (bench.sender().port != bench.peer.port)
+              return fail(Fault::bad_input, "udp " + bench.peer.text() +
+                                                ": what stands for the device sends from the "
+                                                "port on which it listens; give \"from\" that port too");
+            return UdpLink::open(seen_from_far(bench));
           },
           [](const std::any&) {
             // A bench's own network: one switch, 100 Mbit/s. Common practice, no source.

@@ -1,26 +1,23 @@
 #pragma once
-// A UDP socket that talks to one peer. Datagrams are stamped by the kernel, losses counted by the kernel.
+// A UDP socket that hears one sender. Datagrams are stamped by the kernel, losses counted by the kernel.
 
+#include <array>
 #include <cstdint>
+#include <memory>
 
-#include "drivers/link/endpoint.hpp"
+#include "drivers/link/clock_pair.hpp"
 #include "drivers/link/link.hpp"
+#include "drivers/link/udp_batch.hpp"
+#include "drivers/link/udp_socket.hpp"
 
 namespace trackrod {
-
-struct UdpSettings {
-  Endpoint local;  // port 0: any free one (not in a bench file)
-  Endpoint peer;
-  std::int64_t receive_buffer{1 << 20};  // bytes asked of the system
-};
-const Fields<UdpSettings>& udp_fields();
 
 // Its line in link_table().
 LinkKind udp_kind();
 
 class UdpLink final : public Link {
  public:
-  // Error kinds: refused (the address is taken or not allowed), bad_input (this machine does not have it), internal.
+  // Error kinds as of open_udp_socket().
   static Result<std::unique_ptr<UdpLink>> open(const UdpSettings& settings);
   static std::unique_ptr<UdpLink> adopt(const UdpSettings& settings, int descriptor);
   ~UdpLink() override;
@@ -28,6 +25,7 @@ class UdpLink final : public Link {
   UdpLink& operator=(const UdpLink&) = delete;
 
   int descriptor() const noexcept override { return socket_; }
+  // Takes several datagrams from the system at once and hands them out one at a time.
   Received receive(std::span<std::byte> into, BenchTime now) noexcept override;
   // `lost` when this machine cannot send now (no route, interface down): the socket stays usable.
   SendResult send(std::span<const std::byte> bytes, BenchTime now) noexcept override;
@@ -40,14 +38,21 @@ class UdpLink final : public Link {
   Endpoint local() const noexcept;
 
  private:
-  UdpLink(const UdpSettings& settings, int socket, BenchTime now);
-  Received take(std::span<std::byte> into, std::size_t size, const struct msghdr& message) noexcept;
+  UdpLink(const UdpSettings& settings, int socket);
+  bool read_batch(BenchTime now) noexcept;
+  Received hand_out(int i, std::span<std::byte> into) noexcept;
+  bool is_for_us(const UdpBatch::Datagram& datagram) const noexcept;
   bool take_refusals() noexcept;
   void drop_input() noexcept;
 
   UdpSettings settings_;
   int socket_;
-  sockaddr_in peer_;
+  sockaddr_in peer_, sender_;
+  NetworkCard card_;  // of `local`; looked at when the socket hears what is addressed to many
+  std::unique_ptr<UdpBatch> batch_;
+  std::array<MappedStamp, UdpBatch::room> stamps_{};  // of the batch
+  int in_batch_{0}, next_{0};
+  bool emptied_{false};  // the batch was all there was
   BenchTime last_empty_;
   std::uint32_t kernel_drops_{0};  // as last told
   LinkCounters counters_;

@@ -6,6 +6,7 @@
 
 #include <fstream>
 
+#include "drivers/link/reader.hpp"
 #include "tests/link/wire_help.hpp"
 
 using namespace trackrod;
@@ -237,4 +238,98 @@ TEST_CASE(
     CHECK(pty.read(9) == "same line");
   }
   check_refused(settings_for(pty.path), Fault::refused, {"another program holds it"});
+}
+
+TEST_CASE("a line that is unplugged is lost, and a fresh opening finds it again under its lasting name") {
+  const TestFolder folder;
+  const auto ours = folder.path + "/ours", theirs = folder.path + "/theirs";
+  const auto plug_in = [&] {
+    auto joiner = std::make_unique<Program>(
+        std::vector<std::string>{"socat", "pty,raw,echo=0,link=" + ours, "pty,raw,echo=0,link=" + theirs});
+    REQUIRE(eventually([&] { return std::filesystem::exists(ours) && std::filesystem::exists(theirs); }));
+    return joiner;
+  };
+  auto cable = plug_in();
+  auto link = open_link(ours);
+  cable.reset();  // killed: the terminals go, the links to them are left over
+  std::array<std::byte, 1500> buffer{};
+  REQUIRE(eventually([&] { return link->receive(buffer, now()).state == Received::State::lost; }));
+  check_refused(settings_for(ours), Fault::link_lost, {"is the cable in"});
+
+  std::filesystem::remove(ours);
+  std::filesystem::remove(theirs);
+  cable = plug_in();
+  CHECK(link->receive(buffer, now()).state == Received::State::lost);  // the old one does not come back by itself
+  link = open_link(ours);
+  const Program peer{{"/usr/bin/python3", TRACKROD_SOURCE_DIR "/tests/link/serial_peer.py", theirs}};
+  REQUIRE(readable(peer.output));
+  CHECK(link->send(bytes_of("again\n"), now()).state == SendState::sent);
+  CHECK(take(*link, 6) == "niaga\n");
+}
+
+TEST_CASE("a storm of bytes comes through whole, and does not keep the reader from other links") {
+  const PlainPty storm, calm;
+  const auto loud = open_link(storm.path), quiet = open_link(calm.path);
+  Reader reader{{loud.get(), quiet.get()}};
+  std::string all, came, other;
+  for (int i = 0; all.size() < 500'000; ++i) all += std::to_string(i) + ",";
+  calm.write("still heard");
+  for (std::size_t at = 0; at < all.size(); at += 2000) {  // a pseudo-terminal holds about 4000
+    storm.write(all.substr(at, 2000));
+    do {
+      reader.poll_inline(now());
+      reader.consume([&](const Arrival& a) { (a.link == 0 ? came : other) += text_of(a.data()); });
+    } while (came.size() < std::min(all.size(), at + 2000) && readable(loud->descriptor()));
+  }
+  CHECK(came == all);
+  CHECK(other == "still heard");
+  CHECK(reader.dropped() == 0);
+}
+
+TEST_CASE("what a pseudo-terminal does not know is refused where it matters, and else told") {
+  const PlainPty pty;
+  auto settings = settings_for(pty.path);
+  SECTION("RS-485, without which two senders would meet on the wire") {
+    settings.rs485 = Rs485Settings{};
+    check_refused(settings, Fault::refused, {"does not do RS-485", "leave \"rs485\" out"});
+    CHECK(SerialLink::open(settings_for(pty.path)));  // nothing is left locked
+  }
+  SECTION("lines and latency, when they are asked for") {
+    CHECK(open_link(pty.path)->remark().empty());
+    settings.low_latency = true;
+    settings.dtr = LineLevel::off;
+    const auto link = SerialLink::open(settings);
+    REQUIRE(link);
+    CHECK((*link)->remark().find("knows no low latency") != std::string::npos);
+    CHECK((*link)->remark().find("DTR line is not off") != std::string::npos);
+  }
+  SECTION("parity and seven bits, which a pseudo-terminal does not take") {
+    settings.parity = Parity::even;
+    settings.data_bits = 7;
+    const auto link = SerialLink::open(settings);
+    REQUIRE(link);
+    CHECK((*link)->remark().find("did not take the parity") != std::string::npos);
+    CHECK((*link)->remark().find("did not take the number of data bits") != std::string::npos);
+  }
+}
+
+TEST_CASE("dropping DTR at closing is left to those who ask for it") {
+  const PlainPty pty;
+  auto settings = settings_for(pty.path);
+  settings.hang_up = true;
+  const auto link = SerialLink::open(settings);
+  REQUIRE(link);
+  CHECK(stty((*link)->descriptor(), "-a").find(" hupcl") != std::string::npos);
+}
+
+TEST_CASE("the lasting names of a port are those that lead to it") {
+  const TestFolder folder;
+  const PlainPty pty, other;
+  std::filesystem::create_symlink(pty.path, folder.path + "/usb-supply-port0");
+  std::filesystem::create_symlink(other.path, folder.path + "/usb-meter-port0");
+  std::filesystem::create_symlink("/dev/nothing-here", folder.path + "/usb-gone-port0");
+  CHECK(lasting_names(pty.path, folder.path) == std::vector<std::string>{folder.path + "/usb-supply-port0"});
+  CHECK(lasting_names("", folder.path).size() == 3);
+  CHECK(lasting_names("/dev/nothing-else", folder.path).empty());
+  CHECK(lasting_names(pty.path, folder.path + "/no-such-folder").empty());
 }

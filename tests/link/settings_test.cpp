@@ -1,4 +1,5 @@
 #include "drivers/link/serial_port.hpp"
+#include "drivers/link/tcp_link.hpp"
 #include "drivers/link/udp_link.hpp"
 #include "tests/catch.hpp"
 
@@ -50,6 +51,43 @@ TEST_CASE("the settings of a serial link are read from a bench file, with defaul
   CHECK(odd.byte_time() == Duration{1'250'000});  // 12 bits at 9600 baud
 }
 
+TEST_CASE("a serial line's frame, lines and two-wire mode are read from a bench file") {
+  Problems problems;
+  const auto chosen = read(R"({"kind": "serial", "path": "/dev/ttyS0", "data_bits": 7, "parity": "even", "dtr": "off",
+                               "hang_up": true, "low_latency": true,
+                               "rs485": {"rts_while_sending": "off", "before": "1 ms", "after": "2 ms"}})",
+                           problems);
+  REQUIRE(problems.none());
+  const auto& s = std::any_cast<const SerialSettings&>(chosen.value);
+  CHECK(s.line() == "115200 7E1");
+  CHECK(s.dtr == LineLevel::off);
+  CHECK(s.hang_up);
+  CHECK(s.low_latency == true);
+  REQUIRE(s.rs485);
+  CHECK(s.rs485->rts_while_sending == LineLevel::off);
+  CHECK(s.rs485->before == 1ms);
+  CHECK(s.rs485->after == 2ms);
+}
+
+TEST_CASE("the settings of links to groups and of TCP links are read from a bench file") {
+  Problems problems;
+  const auto many = read(R"({"kind": "udp", "local": "192.168.10.1:47110", "peer": "239.1.2.3:47111",
+                             "from": "192.168.10.20:47111", "group": "239.1.2.4", "hops": 2, "loop": true,
+                             "broadcast": true})",
+                         problems);
+  const auto tcp = read(R"({"kind": "tcp", "peer": "192.168.10.30:5025", "timeout": "500 ms"})", problems);
+  REQUIRE(problems.none());
+  const auto& udp = std::any_cast<const UdpSettings&>(many.value);
+  CHECK(udp.from == Endpoint{0xC0A80A14, 47111});
+  CHECK(udp.sender() == Endpoint{0xC0A80A14, 47111});
+  CHECK(udp.group == 0xEF010204);
+  CHECK(udp.hops == 2);
+  CHECK(udp.loop);
+  CHECK(udp.broadcast);
+  CHECK(std::any_cast<const TcpSettings&>(tcp.value).peer == Endpoint{0xC0A80A1E, 5025});
+  CHECK(std::any_cast<const TcpSettings&>(tcp.value).timeout == 500ms);
+}
+
 TEST_CASE("settings that cannot be are refused where they stand") {
   const auto [text, wrong, allowed] = GENERATE(table<std::string, std::string, std::string>({
       {R"({"kind": "udp", "local": "127.0.0.1", "peer": "127.0.0.1:2"})", R"("127.0.0.1")", "IPv4 address and a port"},
@@ -60,6 +98,19 @@ TEST_CASE("settings that cannot be are refused where they stand") {
       {R"({"kind": "udp", "local": "bench-pc:4711", "peer": "127.0.0.1:2"})", R"("bench-pc:4711")", "IPv4"},
       {R"({"kind": "udp", "local": "127.0.0.1:1", "peer": 5})", "5}", "IPv4"},
       {R"({"kind": "udp", "local": "127.0.0.1:1", "peer": "127.0.0.1:2", "receive_buffer": 10})", "10}", "4096"},
+      {R"({"kind": "udp", "local": "127.0.0.1:1", "peer": "239.1.1.1:2"})", R"("239.1.1.1:2")", "'from'"},
+      {R"({"kind": "udp", "local": "0.0.0.0:1", "peer": "127.0.0.1:2", "group": "239.1.1.1"})", R"("0.0.0.0:1")",
+       "network card"},
+      {R"({"kind": "udp", "local": "127.0.0.1:1", "peer": "255.255.255.255:2", "from": "127.0.0.1:2"})",
+       R"("255.255.255.255:2")", "one machine"},
+      {R"({"kind": "udp", "local": "127.0.0.1:1", "peer": "127.0.0.1:2", "from": "239.1.1.1:2"})", R"("239.1.1.1:2")",
+       "one machine"},
+      {R"({"kind": "udp", "local": "127.0.0.1:1", "peer": "127.0.0.1:2", "group": "10.1.1.1"})", R"("10.1.1.1")",
+       "224.0.0.0 to 239.255.255.255"},
+      {R"({"kind": "tcp", "peer": "supply:5025"})", R"("supply:5025")", "IPv4"},
+      {R"({"kind": "tcp", "peer": "10.0.0.2:5025", "timeout": "0 s"})", R"("0 s")", "10 ms"},
+      {R"({"kind": "serial", "path": "/dev/x", "data_bits": 9})", "9}", "5 to 8"},
+      {R"({"kind": "serial", "path": "/dev/x", "rs485": {"before": "1 s"}})", R"("1 s")", "100 ms"},
       {R"({"kind": "serial", "path": ""})", R"(""})", "a text"},
       {R"({"kind": "serial", "path": "/dev/x", "baud": 0})", "0}", "50 to 4000000"},
       {R"({"kind": "serial", "path": "/dev/x", "parity": "evn"})", R"("evn")", "'even'"},
@@ -78,4 +129,5 @@ TEST_CASE("settings that cannot be are refused where they stand") {
 TEST_CASE("the kinds of link are known by name") {
   CHECK(link_kind("udp").entry.name == "udp");
   CHECK(link_kind("serial").entry.name == "serial");
+  CHECK(link_kind("tcp").entry.name == "tcp");
 }

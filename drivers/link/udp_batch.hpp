@@ -1,0 +1,51 @@
+#pragma once
+// Several datagrams taken from a socket in one call of the system, with what the kernel says of each.
+
+#include <netinet/in.h>
+#include <sys/socket.h>
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <span>
+
+#include "harness/base/time.hpp"
+
+namespace trackrod {
+
+class UdpBatch {
+ public:
+  static constexpr int room = 8;
+  static constexpr std::size_t longest = 1500;
+
+  UdpBatch() noexcept;
+  UdpBatch(const UdpBatch&) = delete;
+  UdpBatch& operator=(const UdpBatch&) = delete;
+
+  // How many were there, up to `room`; -1 with errno set when none could be read. Does not block or allocate.
+  int read(int socket) noexcept;
+
+  struct Datagram {
+    std::span<const std::byte> bytes;  // valid until the next read(); cut off when too long
+    bool too_long{false};
+    sockaddr_in from{};
+    std::optional<Duration> wall;        // when it came, by the kernel's wall clock
+    std::optional<std::uint32_t> drops;  // how many the kernel has dropped so far
+    std::uint32_t to{0};                 // address it was sent to, and the card it came by, where they were asked for
+    int card{0};
+  };
+  Datagram operator[](int i) const noexcept;
+
+ private:
+  struct Slot {
+    std::array<std::byte, longest> bytes;
+    alignas(cmsghdr) std::array<std::byte, 128> control;
+    sockaddr_in from;
+    iovec data;
+  };
+  std::array<Slot, room> slots_;
+  std::array<mmsghdr, room> messages_{};
+};
+
+}  // namespace trackrod
