@@ -19,23 +19,43 @@ Scpi::Scpi(const ScpiSettings& s)
       identified_{!s.identify} {
   Problems none;
   fields_ = check_scpi(s, none);
+  cut_off_ = s.cut_off.value + line_end_;
+  for (const auto& [name, setting] : s.settings) add_setting(setting);
+  for (const auto& [name, relay] : s.relays) add_relay(relay);
+  for (const auto& [name, reading] : s.readings)
+    readings_.push_back({reading.query.value, reading.every, reading.block, {}, false});
+
   std::size_t longest = error_query_.size();
-  for (const auto& [name, setting] : s.settings) {
-    const auto& text = setting.write.value;
-    const auto gap = text.find("{}");
-    auto& mine = settings_.emplace_back();
-    mine.before = text.substr(0, gap);
-    mine.after = text.substr(gap + 2);
-    if (setting.read_back) mine.read_back = setting.read_back->value;
-    mine.tolerance = setting.tolerance.value_or(setting.step()) * (1.0 + 1e-9);  // 0.1 + 0.2 is within 0.1 of 0.2
-    mine.digits = setting.digits;
-    longest = std::max({longest, text.size(), mine.read_back.size()});
-  }
-  for (const auto& [name, reading] : s.readings) {
-    readings_.push_back({reading.query.value, reading.every, {}, false});
-    longest = std::max(longest, reading.query.value.size());
-  }
+  for (const auto& mine : settings_)
+    longest = std::max(
+        {longest, mine.before.size() + mine.after.size(), mine.on.size(), mine.off.size(), mine.read_back.size()});
+  for (const auto& reading : readings_) longest = std::max(longest, reading.query.size());
   out_.reserve(longest + 64);
+  identity_.reserve(LineReader::longest);
+}
+
+void Scpi::add_setting(const ScpiSetting& setting) {
+  const auto& text = setting.write.value;
+  const auto gap = text.find("{}");
+  auto& mine = settings_.emplace_back();
+  mine.before = text.substr(0, gap);
+  mine.after = text.substr(gap + 2);
+  if (setting.read_back) mine.read_back = setting.read_back->value;
+  mine.tolerance = setting.tolerance.value_or(setting.step()) * (1.0 + 1e-9);  // 0.1 + 0.2 is within 0.1 of 0.2
+  mine.digits = setting.digits;
+}
+
+void Scpi::add_relay(const ScpiRelay& relay) {
+  auto& mine = settings_.emplace_back();
+  mine.on = relay.command(relay.close);
+  mine.off = relay.command(relay.open);
+  mine.read_back = relay.command(relay.query);
+}
+
+std::optional<double> Scpi::Reading::value_in(std::string_view answer) const noexcept {
+  if (!block) return read_number(answer);
+  const auto data = read_block(answer);
+  return data ? block->of(*data) : std::nullopt;
 }
 
 void Scpi::set(FieldIndex field, double value) noexcept {
@@ -45,9 +65,12 @@ void Scpi::set(FieldIndex field, double value) noexcept {
     ++counters_.clamped;
     return;
   }
-  const double wanted = rounded(value, s.digits);
+  double wanted = rounded(value, s.digits);
+  const double least = s.is_relay() ? 0.0 : -largest_number, most = s.is_relay() ? 1.0 : largest_number;
+  const bool beyond = value < least || value > most;
+  wanted = std::clamp(wanted, least, most);
   if (s.has_value && wanted == s.wanted) return;
-  if (std::abs(value) > largest_number) ++counters_.clamped;
+  if (beyond) ++counters_.clamped;
   s.wanted = wanted;
   s.has_value = true;
   try_again(s, BenchTime{});
@@ -73,6 +96,7 @@ std::span<const std::byte> Scpi::due(BenchTime now) noexcept {
     if (s.unsent && now >= s.not_before) return write(s);
   if (const auto starved = ask_reading(now, true); !starved.empty()) return starved;
   if (const auto owed = ask_what_is_owed(now); !owed.empty()) return owed;
+  if (asks_identity_) return ask(Question::identity, 0, "*IDN?", now);
   return ask_reading(now, false);
 }
 
@@ -83,9 +107,13 @@ std::span<const std::byte> Scpi::write(Setting& s) {
   s.owes_read_back = !s.agreed;
   owes_errors_ = true;
   errors_in_a_row_ = 0;
-  out_ = s.before;
-  append_number(out_, s.wanted, s.digits);
-  out_ += s.after;
+  if (s.is_relay()) {
+    out_ = s.wanted == 1.0 ? s.on : s.off;
+  } else {
+    out_ = s.before;
+    append_number(out_, s.wanted, s.digits);
+    out_ += s.after;
+  }
   out_ += line_end_;
   return std::as_bytes(std::span{out_});
 }
@@ -131,11 +159,15 @@ std::span<const std::byte> Scpi::ask_reading(BenchTime now, bool only_starved) {
   return ask(Question::reading, static_cast<std::size_t>(next - readings_.data()), next->query, now);
 }
 
+bool Scpi::expects_block() const noexcept {
+  return open_ == Question::reading && readings_[open_index_].block.has_value();
+}
+
 bool Scpi::on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink) noexcept {
   bool good = false;
   while (!bytes.empty()) {
     bool too_long = false;
-    const auto line = lines_.next(bytes, too_long);
+    const auto line = lines_.next(bytes, expects_block(), too_long);
     if (too_long) ++counters_.bad_length;
     if (!line) break;
     if (answered(*line, stamp, sink)) {
@@ -151,7 +183,6 @@ bool Scpi::on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& si
 // False when the line is no answer to the open question: a late one, or garbage. The wait goes on.
 bool Scpi::answered(std::string_view line, Stamp stamp, FieldSink& sink) {
   const auto code = read_error_entry(line);
-  const auto number = read_number(line);
   switch (open_) {
     case Question::none:
       return false;
@@ -161,27 +192,52 @@ bool Scpi::answered(std::string_view line, Stamp stamp, FieldSink& sink) {
       take_error(*code, stamp.when);
       return true;
     case Question::identity:
-      if (code || number) return false;
-      open_ = Question::none;
-      identified_ = line.find(identify_) != std::string_view::npos;
-      if (!identified_) {
-        ++counters_.refused;
-        tell(scpi_wrong_instrument);
-        identify_not_before_ = stamp.when + timeout_;
-      }
-      return true;
-    case Question::read_back:
+      return !code && take_identity(line, stamp.when);
+    case Question::read_back: {
+      auto& setting = settings_[open_index_];
+      const auto number = setting.is_relay() ? read_same_numbers(line) : read_number(line);
       if (!number) return false;
       open_ = Question::none;
-      take_read_back(settings_[open_index_], *number, stamp.when);
+      take_read_back(setting, *number, stamp.when);
       return true;
-    case Question::reading:
+    }
+    case Question::reading: {
+      const auto number = readings_[open_index_].value_in(line);
       if (!number) return false;
       open_ = Question::none;
       sink.field(static_cast<FieldIndex>(settings_.size() + open_index_), *number, stamp);
       return true;
+    }
   }
   return false;
+}
+
+// A name is no number; one that comes now answers an earlier question.
+bool Scpi::take_identity(std::string_view line, BenchTime now) {
+  if (read_number(line)) return false;
+  open_ = Question::none;
+  identity_.assign(line);
+  asks_identity_ = false;
+  identified_ = line.find(identify_) != std::string_view::npos;
+  if (identified_) return true;
+  ++counters_.refused;
+  tell(scpi_wrong_instrument);
+  identify_not_before_ = now + timeout_;
+  return true;
+}
+
+std::string Scpi::identity() const {
+  if (identity_.empty()) return "";
+  constexpr std::array names{"maker", "model", "serial", "firmware"};
+  if (std::count(identity_.begin(), identity_.end(), ',') != std::ssize(names) - 1) return "identity: " + identity_;
+  std::string text;
+  std::size_t from = 0;
+  for (const auto* name : names) {
+    const auto end = std::min(identity_.find(',', from), identity_.size());
+    text += std::string{text.empty() ? "" : "\n"} + name + ": " + identity_.substr(from, end - from);
+    from = end + 1;
+  }
+  return text;
 }
 
 void Scpi::take_read_back(Setting& s, double value, BenchTime now) {
@@ -203,6 +259,9 @@ void Scpi::take_error(int code, BenchTime now) {
       s.agreed = s.read_back.empty();
     }
   }
+  const bool of_cut_off = cut_off_sent_ && code <= -100 && code > -200;
+  if (code == 0 || of_cut_off) cut_off_sent_ = false;
+  if (of_cut_off) return;
   if (code == 0) {
     owes_errors_ = false;
     for (auto& s : settings_) s.clean = true;
@@ -220,6 +279,8 @@ void Scpi::no_answer() {
   ++counters_.timed_out;
   tell(scpi_no_answer);
   if (open_ == Question::read_back && !settings_[open_index_].unsent) try_again(settings_[open_index_], BenchTime{});
+  if (open_ == Question::identity && identified_) asks_identity_ = false;  // nice to know, no more
+  lines_.drop();
   open_ = Question::none;
   out_of_step_ = true;
   owes_errors_ = true;
@@ -251,6 +312,8 @@ void Scpi::save(std::span<std::uint32_t> words) const noexcept {
 
 void Scpi::load(std::span<const std::uint32_t> words) noexcept {
   if (!words.empty() && words[0] == 1) identified_ = true;
+  asks_identity_ = !identified_;
+  cut_off_sent_ = true;
   open_ = Question::none;
   out_of_step_ = true;
   owes_errors_ = true;

@@ -37,17 +37,24 @@ class Scpi final : public Protocol {
   bool settled(FieldIndex field) const noexcept override;
   std::uint32_t take_message() noexcept override;
   const ProtocolCounters& counters() const noexcept override { return counters_; }
+  // "maker", "model", "serial", "firmware": the four fields of the answer to *IDN? (IEEE 488.2, 10.14).
+  std::string identity() const override;
   // Whether the instrument was identified. Everything else starts anew after a take-over.
   void save(std::span<std::uint32_t> words) const noexcept override;
   void load(std::span<const std::uint32_t> words) noexcept override;
-  std::span<const std::byte> terminator() const noexcept override { return std::as_bytes(std::span{line_end_}); }
+  // Makes of a half-sent line one that the instrument refuses: closed as it stands, "VOLT 13" of "VOLT 13.5" would be
+  // carried out. IEEE 488.2 (6.1.6.1) has a message with an invalid character refused as a command error.
+  std::span<const std::byte> terminator() const noexcept override { return std::as_bytes(std::span{cut_off_}); }
 
  private:
   struct Setting {
     std::string before, after;  // of the number in the command
+    std::string off, on;        // of a relay: the whole commands instead
     std::string read_back;      // empty: cannot be read back
     double tolerance{0.0};
     int digits{0};
+
+    bool is_relay() const noexcept { return !on.empty(); }
 
     double wanted{0.0};  // as sent, rounded
     bool has_value{false};
@@ -60,16 +67,23 @@ class Scpi final : public Protocol {
   struct Reading {
     std::string query;
     Duration every{};
+    std::optional<BlockItem> block;
     BenchTime next{};
     bool started{false};
+
+    std::optional<double> value_in(std::string_view answer) const noexcept;
   };
   enum class Question : std::uint8_t { none, identity, errors, read_back, reading };
 
+  void add_setting(const ScpiSetting& setting);
+  void add_relay(const ScpiRelay& relay);
+  bool expects_block() const noexcept;
   std::span<const std::byte> write(Setting& setting);
   std::span<const std::byte> ask(Question question, std::size_t index, std::string_view text, BenchTime now);
   std::span<const std::byte> ask_what_is_owed(BenchTime now);
   std::span<const std::byte> ask_reading(BenchTime now, bool only_starved);
   bool answered(std::string_view line, Stamp stamp, FieldSink& sink);
+  bool take_identity(std::string_view line, BenchTime now);
   void take_error(int code, BenchTime now);
   void take_read_back(Setting& setting, double value, BenchTime now);
   void no_answer();
@@ -79,7 +93,8 @@ class Scpi final : public Protocol {
   std::vector<FieldInfo> fields_;
   std::vector<Setting> settings_;  // FieldIndex 0 ..
   std::vector<Reading> readings_;  // .. then these
-  std::string identify_, error_query_, line_end_;
+  std::string identify_, error_query_, line_end_, cut_off_;
+  std::string identity_;  // answer to *IDN?
   Duration timeout_;
 
   Question open_{Question::none};
@@ -87,7 +102,9 @@ class Scpi final : public Protocol {
   BenchTime asked_{};
   Question last_{Question::none};
   std::size_t next_read_back_{0};  // place in settings_ to look from, so that each has its turn
-  bool identified_;
+  bool identified_;                // or anything goes
+  bool asks_identity_{true};  // not yet told; asked when nothing else is owed, unless it decides what is done at all
+  bool cut_off_sent_{false};  // the command error that it leaves in the queue says nothing of the instrument
   BenchTime identify_not_before_{};
   // Answers to earlier questions may still come. Only entries of the error queue are believed then, whose form no other
   // answer has, so a late number is never taken for another one's.

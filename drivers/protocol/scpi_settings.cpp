@@ -21,10 +21,40 @@ const Fields<ScpiSetting>& setting_fields() {
   return fields;
 }
 
+const Fields<ScpiRelay>& relay_fields() {
+  static const auto fields =
+      Fields<ScpiRelay>{"scpi_relay", "Channels of a relay box that are closed and opened together"}
+          .need("channels", &ScpiRelay::channels, located(text()), "channel list without brackets, as \"101,103:105\"")
+          .may("close", &ScpiRelay::close, located(text()), "header that closes them (default: \"ROUT:CLOS\")")
+          .may("open", &ScpiRelay::open, located(text()), "header that opens them (default: \"ROUT:OPEN\")")
+          .may("query", &ScpiRelay::query, located(text()),
+               "header that asks which are closed (default: \"ROUT:CLOS?\"); answers 1 or 0 for each");
+  return fields;
+}
+
+const Fields<BlockItem>& block_fields() {
+  using T = BlockItem::Type;
+  static const auto fields =
+      Fields<BlockItem>{"scpi_block", "One number of an answer that is a definite-length block, \"#216...\""}
+          .need("type", &BlockItem::type,
+                choice<T>({{"real32", T::real32},
+                           {"real64", T::real64},
+                           {"int8", T::int8},
+                           {"int16", T::int16},
+                           {"int32", T::int32}}),
+                "type of the numbers in it")
+          .may("order", &BlockItem::order, choice<ByteOrder>({{"big", ByteOrder::big}, {"little", ByteOrder::little}}),
+               "byte order (default: big, as FORMat:BORDer NORMal)")
+          .may("item", &BlockItem::item, integer<int>(0, 1023), "which number, from 0 (default 0)");
+  return fields;
+}
+
 const Fields<ScpiReading>& reading_fields() {
-  static const auto fields = Fields<ScpiReading>{"scpi_reading", "A value that is asked for again and again"}
-                                 .need("query", &ScpiReading::query, located(text()), "the question, as \"MEAS:VOLT?\"")
-                                 .need("every", &ScpiReading::every, duration(1ms, 1h), "how often it is asked");
+  static const auto fields =
+      Fields<ScpiReading>{"scpi_reading", "A value that is asked for again and again"}
+          .need("query", &ScpiReading::query, located(text()), "the question, as \"MEAS:VOLT?\"")
+          .need("every", &ScpiReading::every, duration(1ms, 1h), "how often it is asked")
+          .may("block", &ScpiReading::block, maybe(object(block_fields)), "for an answer that is a block of numbers");
   return fields;
 }
 
@@ -42,6 +72,42 @@ void check_query(const Located<std::string>& query, Problems& problems) {
   check_one_line(query, problems);
   if (query.value.find('?') == std::string::npos)
     problems.add(query.at, "found \"" + query.value + "\"", "a query: its header ends with '?'");
+}
+
+void check_header(const Located<std::string>& header, bool query, Problems& problems) {
+  check_one_line(header, problems);
+  if (header.value.ends_with('?') != query || header.value.find_first_of(" (){}") != std::string::npos)
+    problems.add(header.at, "found \"" + header.value + "\"",
+                 query ? "a header that ends with '?', as \"ROUT:CLOS?\"" : "a header, as \"ROUT:CLOS\"",
+                 "the channel list is added");
+}
+
+void check_relay(const ScpiRelay& relay, Problems& problems) {
+  check_header(relay.close, false, problems);
+  check_header(relay.open, false, problems);
+  check_header(relay.query, true, problems);
+  const auto& channels = relay.channels;
+  check_one_line(channels, problems);
+  constexpr const char* allowed = "0123456789,:!";  // '!' parts the dimensions of a channel's number (SCPI-1999)
+  const auto is_digit = [&](char c) { return c >= '0' && c <= '9'; };
+  bool good = channels.value.find_first_not_of(allowed) == std::string::npos;
+  for (std::size_t i = 0; good && i < channels.value.size(); ++i) {
+    const bool inner = i > 0 && i + 1 < channels.value.size();
+    good = is_digit(channels.value[i]) || (inner && is_digit(channels.value[i - 1]) && is_digit(channels.value[i + 1]));
+  }
+  if (!good)
+    problems.add(channels.at, "found \"" + channels.value + "\"", "channel numbers and ranges, as \"101,103:105\"",
+                 "leave out \"(@\" and \")\": they are added");
+}
+
+// A half-sent line with this behind it must be wrong, whatever it is: a letter or digit could complete a command, and
+// IEEE 488.2 (7.4.1.2) takes control characters other than the line feed for blanks.
+void check_cut_off(const Located<std::string>& cut_off, Problems& problems) {
+  check_one_line(cut_off, problems);
+  if (cut_off.value.find('!') == std::string::npos || cut_off.value.find_first_of("\"'#") != std::string::npos)
+    problems.add(cut_off.at, "found \"" + cut_off.value + "\"",
+                 "a text with '!', which no command holds, and without quotation marks and '#'",
+                 "leave it out for \",@!\"");
 }
 
 void check_write(const Located<std::string>& write, Problems& problems) {
@@ -65,12 +131,17 @@ const Fields<ScpiSettings>& scpi_fields() {
           .may("identify", &ScpiSettings::identify, maybe(located(text())),
                "text that its answer to *IDN? must contain; before that nothing is set or read")
           .may("settings", &ScpiSettings::settings, dictionary(object(setting_fields)), "values that are set, by name")
+          .may("relays", &ScpiSettings::relays, dictionary(object(relay_fields)),
+               "relays that are closed (1) and opened (0), by name")
           .may("readings", &ScpiSettings::readings, dictionary(object(reading_fields)), "values that are read, by name")
           .may("error_query", &ScpiSettings::error_query, located(text()),
                "query that takes one entry of the error queue (default: \"SYST:ERR?\")")
           .may("timeout", &ScpiSettings::timeout, duration(1ms, 10s), "longest wait for an answer (default: 200 ms)")
           .may("line_end", &ScpiSettings::line_end, choice<std::string>({{"\n", "\n"}, {"\r\n", "\r\n"}, {"\r", "\r"}}),
-               "what ends a line that we send (default: \"\\n\"); answers may end in any of them");
+               "what ends a line that we send (default: \"\\n\"); answers may end in any of them")
+          .may("cut_off", &ScpiSettings::cut_off, located(text()),
+               "sent, with a line end, when another process takes over: makes the instrument refuse a half-sent line "
+               "(default: \",@!\")");
   return fields;
 }
 
@@ -80,9 +151,10 @@ std::vector<FieldInfo> check_scpi(const ScpiSettings& settings, Problems& proble
   const auto once = [&](const Name& name) {
     const auto [seen, is_new] = first.emplace(name.value, name.at);
     if (!is_new)
-      problems.add(
-          name.at, "the name '" + name.value + "' stands in line " + std::to_string(seen->second.line) + " already",
-          "each name once among settings and readings", "name what is measured after that: \"measured_voltage\"");
+      problems.add(name.at,
+                   "the name '" + name.value + "' stands in line " + std::to_string(seen->second.line) + " already",
+                   "each name once among settings, relays and readings",
+                   "name what is measured after that: \"measured_voltage\"");
     return is_new;
   };
   check_query(settings.error_query, problems);
@@ -91,6 +163,11 @@ std::vector<FieldInfo> check_scpi(const ScpiSettings& settings, Problems& proble
     check_write(setting.write, problems);
     if (setting.read_back) check_query(*setting.read_back, problems);
     if (once(name)) all.push_back({name.value, false, true, setting.step(), 0.0, 0.0, 0.0});
+  }
+  check_cut_off(settings.cut_off, problems);
+  for (const auto& [name, relay] : settings.relays) {
+    check_relay(relay, problems);
+    if (once(name)) all.push_back({name.value, false, true, 1.0, 0.0, 0.0, 1.0});
   }
   for (const auto& [name, reading] : settings.readings) {
     check_query(reading.query, problems);

@@ -6,6 +6,7 @@
 #include <utility>
 #include <vector>
 
+#include "drivers/protocol/scpi_block.hpp"
 #include "harness/base/catalogue.hpp"
 #include "harness/base/fields.hpp"
 
@@ -21,23 +22,36 @@ struct ScpiSetting {
   double step() const;
 };
 
+// Channels of a relay box that are closed (1) and opened (0) together, as SCPI-1999 says under ROUTe.
+struct ScpiRelay {
+  Located<std::string> channels;  // "101,103:105", without "(@" and ")"
+  Located<std::string> close{"ROUT:CLOS", {}}, open{"ROUT:OPEN", {}}, query{"ROUT:CLOS?", {}};
+
+  std::string command(const Located<std::string>& header) const { return header.value + " (@" + channels.value + ")"; }
+};
+
 // A value that is asked for again and again.
 struct ScpiReading {
   Located<std::string> query;  // "MEAS:VOLT?"
   Duration every{};
+  std::optional<BlockItem> block;  // when the answer is a block of numbers
 };
 
 struct ScpiSettings {
   std::optional<Located<std::string>> identify;  // must stand in the answer to *IDN?
   std::vector<std::pair<Name, ScpiSetting>> settings;
+  std::vector<std::pair<Name, ScpiRelay>> relays;
   std::vector<std::pair<Name, ScpiReading>> readings;
   Located<std::string> error_query{"SYST:ERR?", {}};
   Duration timeout{std::chrono::milliseconds{200}};
   std::string line_end{"\n"};
+  // Sent before the line end that closes a half-sent line, so that the line is refused and not taken for a whole one.
+  Located<std::string> cut_off{",@!", {}};
 };
 
 const Fields<ScpiSettings>& scpi_fields();
-// First the settings, then the readings, each in the order of the file; problems with their texts and names.
+// First the settings, then the relays, then the readings, each in the order of the file; problems with their texts and
+// names.
 std::vector<FieldInfo> check_scpi(const ScpiSettings& settings, Problems& problems);
 
 }  // namespace trackrod

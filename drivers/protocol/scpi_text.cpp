@@ -6,6 +6,7 @@
 #include <charconv>
 #include <cmath>
 #include <limits>
+#include <utility>
 
 namespace trackrod {
 namespace {
@@ -44,7 +45,20 @@ std::optional<double> read_number(std::string_view text) noexcept {
   double value{};
   const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
   if (error != std::errc{} || end != text.data() + text.size()) return {};
-  return std::abs(value) >= no_value ? std::numeric_limits<double>::quiet_NaN() : value;
+  return known_value(value);
+}
+
+std::optional<double> read_same_numbers(std::string_view text) noexcept {
+  const auto comma = std::min(text.find(','), text.size());
+  auto first = read_number(text.substr(0, comma));
+  if (!first || comma == text.size()) return first;
+  const auto rest = read_same_numbers(text.substr(comma + 1));
+  if (!rest) return rest;
+  return *first == *rest ? *first : std::numeric_limits<double>::quiet_NaN();
+}
+
+double known_value(double value) noexcept {
+  return std::abs(value) < no_value ? value : std::numeric_limits<double>::quiet_NaN();
 }
 
 std::optional<int> read_error_entry(std::string_view text) noexcept {
@@ -70,17 +84,24 @@ void append_number(std::string& out, double value, int digits) noexcept {
   out.append(text.data(), end);
 }
 
-std::optional<std::string_view> LineReader::next(std::span<const std::byte>& bytes, bool& too_long) noexcept {
+std::optional<std::string_view> LineReader::next(std::span<const std::byte>& bytes, bool block,
+                                                 bool& too_long) noexcept {
   while (!bytes.empty()) {
     const auto c = static_cast<char>(bytes.front());
     bytes = bytes.subspan(1);
+    if (block_left_ > 0) {
+      line_[size_++] = c;
+      if (--block_left_ > 0) continue;
+      return std::string_view{line_, std::exchange(size_, 0)};  // the line end behind it is an empty line
+    }
     if (c != '\n' && c != '\r') {
       if (size_ < longest) line_[size_] = c;
       size_ = std::min(size_ + 1, longest + 1);
+      if (const auto header = block ? read_block_header({line_, std::min(size_, longest)}) : std::nullopt)
+        block_left_ = header->data;
       continue;
     }
-    const auto size = size_;
-    size_ = 0;
+    const auto size = std::exchange(size_, 0);
     if (size > longest) {
       too_long = true;
       continue;

@@ -1,5 +1,7 @@
 #include "harness/engine/recorder.hpp"
 
+#include <algorithm>
+
 namespace trackrod {
 namespace {
 

@@ -4,8 +4,10 @@
 
 #include "fixtures/simulator/scpi_supply.hpp"
 
+#include <array>
 #include <random>
 
+#include "drivers/protocol/scpi.hpp"
 #include "fixtures/simulator/scpi_header.hpp"
 #include "tests/catch.hpp"
 
@@ -145,5 +147,62 @@ TEST_CASE("whatever comes, the setting stays in range and the next good line is 
     REQUIRE(supply.voltage() <= 20.0);
     said(supply, "\n");
     REQUIRE(said(supply, "*OPC?\n") == "1\n");
+  }
+}
+
+// Whatever a process leaves half sent when it dies, the next one makes the instrument refuse it, and then sets its own.
+TEST_CASE("a line cut at any byte is refused, changes nothing, and the next value arrives") {
+  ScpiSettings settings;
+  settings.settings.push_back({{"voltage", {}}, {{"VOLT {}", {}}, Located<std::string>{"VOLT?", {}}, {}, 3}});
+  settings.settings.push_back({{"output", {}}, {{"OUTP {}", {}}, Located<std::string>{"OUTP?", {}}, {}, 0}});
+  settings.readings.push_back({{"measured", {}}, {{"MEAS:VOLT?", {}}, std::chrono::milliseconds{1}, {}}});
+  class : public FieldSink {
+    void field(FieldIndex, double, Stamp) noexcept override {}
+  } nowhere;
+  const auto bytes = [](const std::string& text) { return std::as_bytes(std::span{text}); };
+  for (const std::string line : {"VOLT 13.500\n", "OUTP 1\n", "VOLT?\n", "SYST:ERR?\n", "*IDN?\n", "MEAS:VOLT?\n"}) {
+    for (std::size_t cut = 0; cut <= line.size(); ++cut) {
+      CAPTURE(line, cut);
+      ScpiSupply supply{20};
+      said(supply, "VOLT 5\n");
+      supply.take(bytes(line.substr(0, cut)));
+      Scpi keeper{settings};
+      keeper.load(std::array<std::uint32_t, 24>{1});
+      supply.take(keeper.terminator());
+      if (cut < line.size()) {
+        CHECK(supply.voltage() == 5.0);
+        CHECK_FALSE(supply.output());
+      }
+      keeper.set(0, 0.5);
+      keeper.set(1, 0.0);
+      BenchTime now{std::chrono::milliseconds{1}};
+      for (int i = 0; i < 20; ++i, now += std::chrono::milliseconds{1})
+        for (auto out = keeper.due(now); !out.empty(); out = keeper.due(now)) {
+          supply.take(out);
+          keeper.on_bytes(bytes(supply.take_answers()), {now, StampedBy::harness, {}}, nowhere);
+        }
+      CHECK(supply.voltage() == 0.5);
+      CHECK(keeper.settled(0));
+      CHECK(keeper.settled(1));
+      CHECK(keeper.take_message() == 0);  // the command error was our own doing
+      CHECK(said(supply, "SYST:ERR?\n") == "0,\"No error\"\n");
+    }
+  }
+}
+
+TEST_CASE("a line that is only ended, and not cut off, is carried out as it stands") {
+  ScpiSupply supply{20};
+  said(supply, "VOLT 13");
+  said(supply, "\n");
+  CHECK(supply.voltage() == 13.0);  // of "VOLT 13.5": why the cut-off is needed
+}
+
+TEST_CASE("an invalid character anywhere makes the supply refuse the whole message") {
+  for (const char* line : {"VOLT 7!", "VOLT 7,@!", "VO!LT 7", "VOLT 7;OUTP 1!", "!"}) {
+    CAPTURE(line);
+    ScpiSupply supply{20};
+    said(supply, std::string{line} + "\n");
+    CHECK(supply.voltage() == 0.0);
+    CHECK(said(supply, "SYST:ERR?\n") == "-101,\"Invalid character\"\n");
   }
 }

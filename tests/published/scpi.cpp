@@ -73,3 +73,24 @@ TEST_CASE("numbers are sent rounded, in the form NR2, and never as words") {
   CHECK(sent(1e300, 2) == "1000000000000.00");
   CHECK(sent(-1e300, 0) == "-1000000000000");
 }
+
+TEST_CASE("definite-length blocks are read as the standard writes them") {
+  const auto text = [](std::optional<std::span<const std::byte>> data) {
+    return data ? std::string{reinterpret_cast<const char*>(data->data()), data->size()} : std::string{"none"};
+  };
+  CHECK(text(read_block("#11a")) == "a");
+  CHECK(text(read_block("#211X1234567890")) == "X1234567890");
+  CHECK(text(read_block("#204ABCD")) == "ABCD");
+  CHECK(text(read_block("#210ABCD")) == "none");  // too short
+  CHECK(text(read_block("#0ABCD")) == "none");    // the indefinite form ends with the message only
+  CHECK(text(read_block("#1")) == "none");
+  CHECK(text(read_block("ABCD")) == "none");
+  const std::string five{"#15\x01\xff\x7f\x80\x00", 8};
+  const auto item = [&](int n) { return BlockItem{BlockItem::Type::int8, ByteOrder::big, n}.of(*read_block(five)); };
+  CHECK(item(0) == 1.0);
+  CHECK(item(1) == -1.0);
+  CHECK(item(2) == 127.0);
+  CHECK(item(3) == -128.0);
+  CHECK(item(4) == 0.0);
+  CHECK_FALSE(item(5).has_value());
+}

@@ -1,0 +1,177 @@
+// Relay boxes, meters that answer in blocks, and the identity of an instrument.
+
+#include <algorithm>
+#include <functional>
+#include <map>
+
+#include "tests/protocol/wire.hpp"
+
+using namespace trackrod;
+using namespace trackrod::testing;
+using namespace std::chrono_literals;
+
+namespace {
+
+const std::string box = R"json({"kind": "scpi", "timeout": "50 ms",
+  "relays": {"feed_open": {"channels": "101"}, "both_shorted": {"channels": "203:204"}},
+  "readings": {"sense": {"query": "ROUT:CLOS? (@101)", "every": "10 ms"}}})json";
+
+// Lets the protocol talk for `time` to an instrument that answers at once, and returns what was sent.
+template <class Answer>
+std::vector<std::string> talk(Protocol& p, Duration& now, Duration time, KeptFields& sink, Answer&& answer) {
+  std::vector<std::string> sent;
+  for (const auto end = now + time; now < end; now += 1ms) {
+    for (auto out = as_text(p.due(at(now))); !out.empty(); out = as_text(p.due(at(now)))) {
+      sent.push_back(out.substr(0, out.size() - 1));
+      const std::string reply = answer(sent.back());
+      if (!reply.empty()) p.on_bytes(bytes(reply), stamp(now), sink);
+    }
+  }
+  return sent;
+}
+
+// A box of relays by channel number, as SCPI-1999 describes ROUTe:CLOSe, :OPEN and :CLOSe?.
+struct Box {
+  std::map<int, bool> closed;
+  bool is_welded{false};  // channel 204 does not open any more
+
+  std::string operator()(const std::string& line) {
+    if (line == "*IDN?") return "maker,box,7,1.2\n";
+    if (line == "SYST:ERR?") return "0,\"No error\"\n";
+    const auto list = line.substr(line.find("(@") + 2);
+    const int first = std::stoi(list);
+    const int last = list.find(':') == std::string::npos ? first : std::stoi(list.substr(list.find(':') + 1));
+    std::string states;
+    for (int channel = first; channel <= last; ++channel) {
+      if (line.starts_with("ROUT:CLOS (")) closed[channel] = true;
+      if (line.starts_with("ROUT:OPEN (")) closed[channel] = is_welded && channel == 204;
+      states += (states.empty() ? "" : ",") + std::string{closed[channel] ? "1" : "0"};
+    }
+    return line.starts_with("ROUT:CLOS? (") ? states + "\n" : "";
+  }
+};
+
+}  // namespace
+
+TEST_CASE("relays are closed, opened and asked by channel list") {
+  const auto p = make(box);
+  Box relays;
+  KeptFields sink;
+  Duration now{};
+  p->set(index(*p, "feed_open"), 1.0);
+  p->set(index(*p, "both_shorted"), 1.0);
+  const auto sent = talk(*p, now, 5ms, sink, std::ref(relays));
+  CHECK(std::count(sent.begin(), sent.end(), "ROUT:CLOS (@101)") == 1);
+  CHECK(std::count(sent.begin(), sent.end(), "ROUT:CLOS (@203:204)") == 1);
+  CHECK(std::count(sent.begin(), sent.end(), "ROUT:CLOS? (@203:204)") == 1);
+  CHECK(relays.closed == std::map<int, bool>{{101, true}, {203, true}, {204, true}});
+  CHECK(p->settled(index(*p, "feed_open")));
+  CHECK(p->settled(index(*p, "both_shorted")));
+  REQUIRE_FALSE(sink.of(index(*p, "sense")).empty());
+  CHECK(sink.of(index(*p, "sense")).back() == 1.0);
+
+  p->set(index(*p, "feed_open"), 0.0);
+  talk(*p, now, 20ms, sink, std::ref(relays));
+  CHECK_FALSE(relays.closed[101]);
+  CHECK(p->settled(index(*p, "feed_open")));
+  CHECK(sink.of(index(*p, "sense")).back() == 0.0);
+}
+
+TEST_CASE("a relay that stays where it was is not settled, and told") {
+  const auto p = make(box);
+  Box relays;
+  relays.is_welded = true;
+  relays.closed = {{203, true}, {204, true}};
+  KeptFields sink;
+  Duration now{};
+  p->set(index(*p, "both_shorted"), 0.0);
+  talk(*p, now, 5ms, sink, std::ref(relays));
+  CHECK_FALSE(relays.closed[203]);
+  CHECK_FALSE(p->settled(index(*p, "both_shorted")));
+  CHECK(p->take_message() == 100002);
+  CHECK(p->counters().refused >= 1);
+}
+
+TEST_CASE("a relay is closed or open and nothing between") {
+  const auto p = make(box);
+  Box relays;
+  KeptFields sink;
+  Duration now{};
+  p->set(0, 7.0);
+  const auto sent = talk(*p, now, 5ms, sink, std::ref(relays));
+  CHECK(std::count(sent.begin(), sent.end(), "ROUT:CLOS (@101)") == 1);
+  CHECK(p->counters().clamped == 1);
+}
+
+TEST_CASE("a reading is taken out of a block of numbers, whatever bytes are in it") {
+  const auto p = make(R"({"kind": "scpi", "timeout": "20 ms", "readings": {
+    "second": {"query": "FETC?", "every": "5 ms", "block": {"type": "real32", "item": 1}}}})");
+  KeptFields sink;
+  Duration now{};
+  // 10.0 and 2.0 as IEEE 754 single precision, high byte first: 41200000 and 40000000; then 0A0D0A0D, which is no end
+  // of a line here.
+  const std::string block{"#212\x41\x20\x00\x00\x40\x00\x00\x00\x0a\x0d\x0a\x0d\n", 17};
+  talk(*p, now, 12ms, sink, [&](const std::string& line) -> std::string {
+    if (line == "SYST:ERR?") return "0,\"No error\"\n";
+    return line == "*IDN?" ? "maker,meter,1,1\n" : block;
+  });
+  CHECK(sink.of(0) == std::vector<double>{2.0, 2.0, 2.0});
+  CHECK(p->counters().bad_length == 0);
+  CHECK(p->counters().timed_out == 0);
+}
+
+TEST_CASE("a block that promises more than comes costs one reading and no more") {
+  const auto p = make(R"({"kind": "scpi", "timeout": "20 ms", "readings": {
+    "level": {"query": "FETC?", "every": "50 ms", "block": {"type": "int8"}}}})");
+  KeptFields sink;
+  Duration now{};
+  int asked = 0;
+  talk(*p, now, 200ms, sink, [&](const std::string& line) -> std::string {
+    if (line == "SYST:ERR?") return "0,\"No error\"\n";
+    if (line == "*IDN?") return "maker,meter,1,1\n";
+    return ++asked == 1 ? "#3999abc\n" : asked == 2 ? "#9999999999x\n" : std::string{"#11\x85\n"};
+  });
+  CHECK(p->counters().timed_out == 2);
+  CHECK(sink.of(0) == std::vector<double>{-123.0, -123.0});
+}
+
+TEST_CASE("an instrument tells who it is, and one that does not is used all the same") {
+  const auto p = make(box);
+  KeptFields sink;
+  Duration now{};
+  CHECK(p->identity().empty());
+  talk(*p, now, 5ms, sink, Box{});
+  CHECK(p->identity() == "maker: maker\nmodel: box\nserial: 7\nfirmware: 1.2");
+
+  const auto mute = make(box);
+  Box relays;
+  mute->set(0, 1.0);
+  const auto sent = talk(*mute, now, 200ms, sink,
+                         [&](const std::string& line) { return line == "*IDN?" ? std::string{} : relays(line); });
+  CHECK(std::count(sent.begin(), sent.end(), "*IDN?") == 1);
+  CHECK(mute->identity().empty());
+  CHECK(mute->settled(0));
+  CHECK(mute->counters().good > 5);
+}
+
+TEST_CASE("wrong relays, blocks and cut-offs are told with their places") {
+  const auto problems_of = [](const std::string& text) {
+    Chosen chosen;
+    Problems problems;
+    read_settings(text, chosen, problems);
+    return problems.sorted().size();
+  };
+  const auto relay = [](const std::string& settings) {
+    return R"({"kind": "scpi", "relays": {"r": {)" + settings + "}}}";
+  };
+  CHECK(problems_of(relay(R"("channels": "101,103:105")")) == 0);
+  CHECK(problems_of(relay(R"("channels": "1!2,2!3")")) == 0);
+  for (const char* channels : {"(@101)", "101,", ",101", "101,,102", "a1", "101:", "10 1"})
+    CHECK(problems_of(relay(std::string{R"("channels": ")"} + channels + '"')) == 1);
+  CHECK(problems_of(relay(R"("channels": "1", "query": "ROUT:CLOS")")) == 1);
+  CHECK(problems_of(relay(R"("channels": "1", "close": "ROUT:CLOS {}")")) == 1);
+  CHECK(problems_of(R"({"kind": "scpi", "cut_off": "ABORT"})") == 1);
+  CHECK(problems_of(R"({"kind": "scpi", "cut_off": "\u0003,@!"})") == 0);
+  CHECK(problems_of(R"({"kind": "scpi", "relays": {"a": {"channels": "1"}},
+                        "readings": {"a": {"query": "X?", "every": "1 s"}}})") == 1);
+}
