@@ -8,9 +8,9 @@
 #include <cerrno>
 #include <ctime>
 #include <filesystem>
-#include <fstream>
 #include <nlohmann/json.hpp>
-#include <sstream>
+
+#include "harness/base/text_file.hpp"
 
 namespace trackrod {
 namespace {
@@ -185,14 +185,6 @@ Result<Loaded> RunFolder::sources(const RunRecord& record) const {
       into->emplace_back(copy.path, std::move(*text));
     }
   return loaded;
-}
-
-Result<std::string> read_text(const std::string& path) {
-  std::ifstream in{path, std::ios::binary};
-  if (!in) return fail_os(Fault::bad_input, "'" + path + "' cannot be read", errno);
-  std::ostringstream text;
-  text << in.rdbuf();
-  return text.str();
 }
 
 Result<void> write_text(const std::string& path, const std::string& text) {

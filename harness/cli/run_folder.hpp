@@ -55,7 +55,6 @@ class RunFolder {
   std::string path_;
 };
 
-Result<std::string> read_text(const std::string& path);
 Result<void> write_text(const std::string& path, const std::string& text);
 std::string sha256(const std::string& bytes);
 // "2026-11-25T14:03:12+01:00"

@@ -2,8 +2,8 @@
 
 #include <filesystem>
 
+#include "harness/base/text_file.hpp"
 #include "harness/cli/load.hpp"
-#include "harness/cli/run_folder.hpp"
 
 namespace trackrod {
 

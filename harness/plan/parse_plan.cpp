@@ -1,11 +1,9 @@
 #include "harness/plan/parse_plan.hpp"
 
 #include <algorithm>
-#include <filesystem>
-#include <fstream>
-#include <iterator>
 #include <map>
 
+#include "harness/base/text_file.hpp"
 #include "harness/plan/criteria.hpp"
 #include "harness/plan/drafting.hpp"
 #include "harness/plan/variables.hpp"
@@ -126,16 +124,9 @@ const Fields<WrittenPlan>& plan_fields() {
 }
 
 Result<Sources> load_plan_sources(const std::string& path) {
-  std::error_code ignored;
-  if (std::filesystem::is_directory(path, ignored))
-    return fail(Fault::bad_input, "'" + path + "' is a folder, not a plan file");
-  errno = 0;
-  std::ifstream in{path, std::ios::binary};
-  if (!in)
-    return fail_os(errno == ENOENT ? Fault::bad_input : Fault::storage, "cannot read the plan '" + path + "'", errno);
-  std::string text{std::istreambuf_iterator<char>{in}, {}};
-  if (in.bad()) return fail_os(Fault::storage, "cannot read the plan '" + path + "'", errno);
-  return Sources{{path, std::move(text)}};
+  auto text = read_text(path);
+  if (!text) return tl::unexpected<Error>{text.error()};
+  return Sources{{path, std::move(*text)}};
 }
 
 std::unique_ptr<Plan> parse_plan(const Sources& sources, const Assignments& set, const Bench& bench,
