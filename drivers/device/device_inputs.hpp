@@ -24,6 +24,7 @@ class DeviceInputs final : public Inputs {
       else
         devices_[arrival.link]->arrived(arrival.data(), arrival.stamp, sink);
     });
+    for (auto* device : devices_) device->look(now, sink);
   }
   std::uint64_t dropped() const noexcept override { return reader_.dropped(); }
 

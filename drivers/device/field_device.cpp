@@ -53,10 +53,10 @@ class FieldDevice::Mapper final : public FieldSink {
 };
 
 FieldDevice::FieldDevice(const Bench& bench, std::size_t index, Link& link, std::unique_ptr<Protocol> protocol)
-    : link_{link}, protocol_{std::move(protocol)} {
+    : link_{link}, protocol_{std::move(protocol)}, figures_{bench, index} {
   for (std::size_t i = 0; i < bench.signals.size(); ++i) {
     const auto& s = bench.signals[i];
-    if (s.device != index) continue;
+    if (s.device != index || is_link_field(s.field)) continue;
     auto& list = s.info.direction == Direction::read ? reads_ : drives_;
     list.push_back({static_cast<SignalIndex>(i), field_of(*protocol_, s), s.gain, s.offset, s.no_value});
   }
@@ -70,6 +70,10 @@ FieldDevice::FieldDevice(const Bench& bench, std::size_t index, Link& link, std:
 void FieldDevice::arrived(std::span<const std::byte> bytes, Stamp stamp, SampleSink& samples) noexcept {
   Mapper mapper{*this, samples};
   if (protocol_->on_bytes(bytes, stamp, mapper)) last_heard_ = stamp.when;
+}
+
+void FieldDevice::look(BenchTime now, SampleSink& samples) noexcept {
+  figures_.look(now, last_heard_, link_.counters(), protocol_->counters(), samples);
 }
 
 const FieldDevice::Mapping* FieldDevice::driven(SignalIndex signal) const noexcept {

@@ -8,6 +8,7 @@
 #include <span>
 #include <vector>
 
+#include "drivers/device/link_fields.hpp"
 #include "drivers/link/link.hpp"
 #include "drivers/protocol/protocol.hpp"
 #include "harness/bench/bench.hpp"
@@ -22,6 +23,7 @@ class FieldDevice final : public Device {
   FieldDevice(const Bench& bench, std::size_t index, Link& link, std::unique_ptr<Protocol> protocol);
 
   void arrived(std::span<const std::byte> bytes, Stamp stamp, SampleSink& samples) noexcept override;
+  void look(BenchTime now, SampleSink& samples) noexcept override;
   bool set(SignalIndex signal, double value) noexcept override;
   // What a full serial port did not take is kept and goes first the next time; nothing else is asked of the protocol
   // until then.
@@ -57,7 +59,8 @@ class FieldDevice final : public Device {
   std::vector<Mapping> reads_;           // by field; a field may feed several signals
   std::vector<std::size_t> first_read_;  // of each field, and the end
   std::vector<Mapping> drives_;          // by signal
-  std::array<std::byte, 2048> rest_{};   // of a message that was sent in part
+  LinkFigures figures_;
+  std::array<std::byte, 2048> rest_{};  // of a message that was sent in part
   std::size_t rest_from_{0}, rest_size_{0};
   int last_error_{0};
   BenchTime last_heard_{};

@@ -3,6 +3,13 @@
 #include "drivers/protocol/frames.hpp"
 
 namespace trackrod {
+namespace {
+
+// How many steps back of an alive counter are taken for a frame that was overtaken, and not for a long gap: few, and at
+// most an eighth of the counter's turn.
+std::uint64_t overtaking_reach(std::uint64_t mask) noexcept { return std::min<std::uint64_t>(3, (mask + 1) / 8); }
+
+}  // namespace
 
 FrameReceiver::FrameReceiver(const NamedFrames& frames, const std::vector<FieldInfo>& fields, bool stream)
     : is_stream_{stream} {
@@ -90,6 +97,12 @@ bool FrameReceiver::deliver(Kind& kind, std::span<const std::byte> frame, Stamp 
     if (kind.seen && ahead == 0) {
       ++counters.repeated;
       return false;
+    }
+    // Datagrams may overtake each other on the way: an old one tells nothing new.
+    const auto behind = (kind.last - now) & counter->mask();
+    if (kind.seen && !is_stream_ && behind <= overtaking_reach(counter->mask())) {
+      ++counters.reordered;
+      return true;
     }
     if (kind.seen) counters.lost += ahead - 1;
     kind.last = now;

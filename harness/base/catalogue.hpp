@@ -51,6 +51,7 @@ struct Catalogue {
   std::vector<KindEntry> links;
   std::vector<ProtocolEntry> protocols;
   std::vector<ScoreEntry> scores;
+  std::vector<FieldInfo> device_fields{};  // that every device has, whatever its protocol
 };
 
 }  // namespace trackrod

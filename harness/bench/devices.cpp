@@ -5,6 +5,18 @@
 namespace trackrod {
 namespace {
 
+// Names that every device has are no longer free for its protocol.
+void add_device_fields(std::vector<FieldInfo>& fields, const std::vector<FieldInfo>& of_every_device, const Where& at,
+                       Problems& problems) {
+  for (const auto& field : of_every_device) {
+    for (const auto& own : fields)
+      if (own.name == field.name)
+        problems.add(at, "this protocol has a field '" + field.name + "'", "another name for it",
+                     "every device has a field of this name that shows its link");
+    fields.push_back(field);
+  }
+}
+
 void resolve_device(const Name& name, const written::Part<written::Device>& part, const Catalogue& catalogue,
                     Draft& draft) {
   const auto& w = part.value;
@@ -14,6 +26,7 @@ void resolve_device(const Name& name, const written::Part<written::Device>& part
     const auto before = draft.problems.count();
     for (const auto& p : catalogue.protocols)
       if (p.settings.name == w.protocol.kind) state.fields = p.fields(w.protocol.value, draft.problems);
+    add_device_fields(state.fields, catalogue.device_fields, w.protocol.at, draft.problems);
     state.sound = draft.problems.count() == before;
     if (draft.bench.tick > Duration{0} && w.timeout.value <= draft.bench.tick)
       draft.problems.add(w.timeout.at, "found " + with_unit(seconds(w.timeout.value) * 1e3, "ms"),

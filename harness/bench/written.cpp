@@ -64,7 +64,8 @@ const Fields<Signal>& signal_fields() {
   static const auto fields =
       Fields<Signal>{"signal", "One named quantity that the bench reads or drives"}
           .need("device", &Signal::device, name(), "the device that carries it")
-          .need("field", &Signal::field, name(), "the field in that device's messages")
+          .need("field", &Signal::field, name(),
+                "the field in that device's messages, or one that shows its link (\"link.age\")")
           .need("unit", &Signal::unit, unit_name(), "unit of the signal; 1 for a code or a count")
           .may("field_unit", &Signal::field_unit, maybe(unit_name()),
                "unit of the number in the field; default the signal's unit")

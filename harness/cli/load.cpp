@@ -1,5 +1,6 @@
 #include "harness/cli/load.hpp"
 
+#include "drivers/device/link_fields.hpp"
 #include "drivers/link/link.hpp"
 #include "drivers/protocol/protocol.hpp"
 #include "harness/score/scoring.hpp"
@@ -12,6 +13,7 @@ const Catalogue& catalogue() {
     for (const auto& k : link_table()) c.links.push_back(k.entry);
     for (const auto& k : protocol_table()) c.protocols.push_back(k.entry);
     c.scores = score_entries();
+    c.device_fields = link_fields();
     return c;
   }();
   return known;

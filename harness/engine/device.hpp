@@ -25,6 +25,8 @@ class Device {
 
   // Bytes as they came from the link; values found in them go to `samples`.
   virtual void arrived(std::span<const std::byte> bytes, Stamp stamp, SampleSink& samples) noexcept = 0;
+  // Once a tick, after what arrived: hands over what is known without a message, such as figures of the link.
+  virtual void look(BenchTime /*now*/, SampleSink& /*samples*/) noexcept {}
   // The value to be sent from now on, in the signal's unit. Not finite: ignored, and false.
   virtual bool set(SignalIndex signal, double value) noexcept = 0;
   // Sends what is due at `now`. The result is the worst of what happened.

@@ -6,6 +6,7 @@
 #include <memory>
 #include <string>
 
+#include "drivers/device/link_fields.hpp"
 #include "drivers/link/link.hpp"
 #include "drivers/protocol/protocol.hpp"
 #include "harness/bench/bench.hpp"
@@ -17,6 +18,7 @@ inline const Catalogue& catalogue() {
     Catalogue c;
     for (const auto& l : link_table()) c.links.push_back(l.entry);
     for (const auto& p : protocol_table()) c.protocols.push_back(p.entry);
+    c.device_fields = link_fields();
     return c;
   }();
   return known;

@@ -152,6 +152,36 @@ TEST_CASE("gaps in the alive counter are lost frames, and a repeated frame gives
   CHECK(sink.of(index(*p, "angle")) == std::vector<double>{250.0, 251.0, 262.0});
 }
 
+TEST_CASE("a datagram that others overtook gives nothing, is told apart from a long gap, and does not move the count") {
+  const auto p = make(drive_settings());
+  KeptFields sink;
+  const auto all = frames_of_peer(600, false);
+  const auto take = [&](std::size_t i, Duration when) { return p->on_bytes(all[i], stamp(when), sink); };
+  CHECK(take(254, 1ms));
+  CHECK(take(257, 2ms));  // across the wrap from 255 to 0
+  CHECK(p->counters().lost == 2);
+  CHECK(take(255, 3ms));  // the device is alive
+  CHECK(take(256, 4ms));
+  CHECK(take(254, 5ms));  // three steps back
+  CHECK(p->counters().reordered == 3);
+  CHECK(take(258, 6ms));
+  CHECK(p->counters().lost == 2);
+  CHECK(take(254, 7ms));  // four steps back are a gap of 251 frames
+  CHECK(p->counters().lost == 2 + 251);
+  CHECK(p->counters().reordered == 3);
+  CHECK(sink.of(index(*p, "angle")) == std::vector<double>{254.0, 257.0, 258.0, 254.0});
+}
+
+TEST_CASE("a stream cannot overtake itself: a step back there is a gap") {
+  const auto p = make(drive_settings(true));
+  KeptFields sink;
+  const auto all = frames_of_peer(600, true);
+  CHECK(p->on_bytes(all[254], stamp(1ms), sink));
+  CHECK(p->on_bytes(all[253], stamp(2ms), sink));
+  CHECK(p->counters().reordered == 0);
+  CHECK(p->counters().lost == 254);
+}
+
 TEST_CASE("a changed bit anywhere is noticed") {
   for (std::size_t bit = 0; bit < status.size() * 8; ++bit) {
     const auto p = make(drive_settings());
