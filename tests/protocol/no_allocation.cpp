@@ -4,6 +4,7 @@
 #include <chrono>
 
 #include "tests/protocol/allocations.hpp"
+#include "tests/protocol/canopen_rig.hpp"
 #include "tests/protocol/wire.hpp"
 
 using namespace trackrod;
@@ -92,4 +93,45 @@ TEST_CASE("SCPI allocates nothing after construction") {
   CHECK(sink.count > 100);
   CHECK(settled > 100);
   CHECK(told > 100);
+}
+
+TEST_CASE("CANopen allocates nothing after construction") {
+  CanopenPeer peer{5};  // allocates as it likes, so only our own end is counted
+  peer.put(0x6072, 0, 0, 2);
+  peer.start_anew();
+  const auto bench = make(servo_settings);
+  LastField sink;
+  std::array<std::uint32_t, 24> memory{};
+  std::uint64_t ours = 0, settled = 0, told = 0;
+  const auto counted = [&](auto call) {
+    const auto before = allocations();
+    call();
+    ours += allocations() - before;
+  };
+  for (int i = 0; i < 8000; ++i) {
+    const auto now = 1s + 500us * i;
+    std::vector<CanData> to_peer;
+    counted([&] {
+      bench->set(index(*bench, "target"), 0.001 * i);
+      bench->set(index(*bench, "limit"), i / 100);
+      bench->set(index(*bench, "drive_wanted"), i % 1000 < 100 ? 1 : 4);
+      settled += bench->settled(index(*bench, "drive_wanted")) ? 1 : 0;
+      told += bench->take_message() != 0 ? 1 : 0;
+      bench->save(memory);
+      if (i % 3000 == 2999) bench->load(memory);
+    });
+    if (i == 5000) peer.fail(0x2310);
+    if (i == 7000) peer.start_anew();
+    std::span<const std::byte> b;
+    for (counted([&] { b = bench->due(at(now)); }); !b.empty(); counted([&] { b = bench->due(at(now)); }))
+      if (i % 97 != 0) peer.take(can_data(b), now);
+    for (const auto& f : peer.due(now)) {
+      const auto d = datagram(f);
+      counted([&] { bench->on_bytes(d, stamp(now), sink); });
+    }
+  }
+  CHECK(ours == 0);
+  CHECK(sink.count > 1000);
+  CHECK(settled > 100);
+  CHECK(told > 2);
 }
