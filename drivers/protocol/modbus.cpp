@@ -148,6 +148,7 @@ bool Modbus::on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& 
         continue;
       }
       ++counters_.good;
+      silence_told_ = false;
       if (transport_ == ModbusTransport::rtu) line_free_ = stamp.when + gap_;
       if (verdict == ModbusAnswer::refused)
         refused(byte_at(message->pdu, 1), stamp.when);
@@ -177,6 +178,7 @@ void Modbus::answered(std::span<const std::byte> pdu, Stamp stamp, FieldSink& si
     }
     case Question::reading: {
       const auto& how = readings_[open_index_].how;
+      readings_[open_index_].refusal_told = false;
       return sink.field(static_cast<FieldIndex>(settings_.size() + open_index_), how.value_of(words_in(how, pdu)),
                         stamp);
     }
@@ -199,8 +201,10 @@ void Modbus::take_read_back(Setting& s, double value, BenchTime now) {
 
 void Modbus::refused(unsigned code, BenchTime now) {
   ++counters_.refused;
-  tell(request_.function() << 8 | code);
   const auto question = std::exchange(open_, Question::none);
+  // A reading that is refused in every cycle is told once.
+  if (question != Question::reading || !std::exchange(readings_[open_index_].refusal_told, true))
+    tell(request_.function() << 8 | code);
   if (question == Question::identity) asks_identity_ = false;  // it has none, or not that function
   if (question != Question::write && question != Question::read_back) return;
   auto& s = settings_[open_index_];
@@ -235,7 +239,7 @@ void Modbus::take_identity(std::span<const std::byte> pdu) {
 
 void Modbus::no_answer(BenchTime now) {
   ++counters_.timed_out;
-  tell(modbus_no_answer);
+  if (!std::exchange(silence_told_, true)) tell(modbus_no_answer);
   if (open_ == Question::write) {
     settings_[open_index_].unsent = true;
     settings_[open_index_].written = false;

@@ -61,6 +61,7 @@ class Modbus final : public Protocol {
     ModbusReading how;
     BenchTime next{};
     bool started{false};
+    bool refusal_told{false};  // since it was answered last
   };
   enum class Question : std::uint8_t { none, write, read_back, reading, identity };
 
@@ -95,6 +96,7 @@ class Modbus final : public Protocol {
   unsigned next_object_{0};
   std::string identity_;
 
+  bool silence_told_{false};  // since the last answer
   ModbusPdu request_;
   std::uint16_t transaction_{0};
   std::array<std::byte, longest_modbus> out_{};
