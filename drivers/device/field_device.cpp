@@ -73,6 +73,8 @@ void FieldDevice::arrived(std::span<const std::byte> bytes, Stamp stamp, SampleS
 }
 
 void FieldDevice::look(BenchTime now, SampleSink& samples) noexcept {
+  Mapper mapper{*this, samples};
+  if (const auto heard = protocol_->on_quiet(now, mapper)) last_heard_ = *heard;
   figures_.look(now, last_heard_, link_.counters(), protocol_->counters(), samples);
 }
 

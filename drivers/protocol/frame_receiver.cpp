@@ -11,7 +11,28 @@ std::uint64_t overtaking_reach(std::uint64_t mask) noexcept { return std::min<st
 
 }  // namespace
 
-FrameReceiver::FrameReceiver(const NamedFrames& frames, const std::vector<FieldInfo>& fields, bool stream)
+// Whole messages out of a stream hold frames as datagrams do.
+class FrameReceiver::Messages final : public MessageSink {
+ public:
+  Messages(FrameReceiver& receiver, FieldSink& sink, ProtocolCounters& counters)
+      : receiver_{receiver}, sink_{sink}, counters_{counters} {}
+  bool message(std::span<const std::byte> bytes, Stamp stamp) noexcept override {
+    const auto bad = counters_.bad_checksum + counters_.bad_length;
+    if (receiver_.datagram(bytes, stamp, sink_, counters_)) taken = stamp.when;
+    return counters_.bad_checksum + counters_.bad_length == bad;
+  }
+  void garbage() noexcept override { ++counters_.bad_length; }
+
+  std::optional<BenchTime> taken;
+
+ private:
+  FrameReceiver& receiver_;
+  FieldSink& sink_;
+  ProtocolCounters& counters_;
+};
+
+FrameReceiver::FrameReceiver(const NamedFrames& frames, const std::vector<FieldInfo>& fields, bool stream,
+                             const std::optional<Located<Framing>>& framing)
     : is_stream_{stream} {
   for (const auto& [name, frame] : frames) {
     const auto& layout = kinds_.emplace_back(Kind{FrameLayout{frame, fields}}).layout;
@@ -20,6 +41,12 @@ FrameReceiver::FrameReceiver(const NamedFrames& frames, const std::vector<FieldI
     match_end_ = std::max(match_end_, layout.match_end());
   }
   if (is_stream_) kept_.resize(2 * longest_);
+  // Gaps that are too short to be seen leave several frames in one message.
+  constexpr std::size_t frames_in_a_row = 8;
+  if (framing && std::holds_alternative<IdleGapFraming>(framing->value))
+    framer_.emplace(framing->value, frames_in_a_row * longest_);
+  else if (framing)
+    framer_.emplace(framing->value, longest_);
 }
 
 FrameReceiver::Kind* FrameReceiver::find(std::span<const std::byte> bytes) noexcept {
@@ -32,6 +59,11 @@ bool FrameReceiver::take(std::span<const std::byte> bytes, Stamp stamp, FieldSin
                          ProtocolCounters& counters) noexcept {
   if (kinds_.empty()) return false;
   if (!is_stream_) return datagram(bytes, stamp, sink, counters);
+  if (framer_) {
+    Messages messages{*this, sink, counters};
+    framer_->take(bytes, stamp, messages);
+    return messages.taken.has_value();
+  }
   bool taken = false;
   while (!bytes.empty()) {
     const auto piece = std::min(bytes.size(), kept_.size() - kept_size_);
@@ -44,6 +76,13 @@ bool FrameReceiver::take(std::span<const std::byte> bytes, Stamp stamp, FieldSin
     kept_size_ -= done;  // less than one frame is left, so that there is room again
   }
   return taken;
+}
+
+std::optional<BenchTime> FrameReceiver::quiet(BenchTime now, FieldSink& sink, ProtocolCounters& counters) noexcept {
+  if (!framer_) return std::nullopt;
+  Messages messages{*this, sink, counters};
+  framer_->quiet(now, messages);
+  return messages.taken;
 }
 
 // Frames stand one behind the other from the first byte on, so a damaged one is stepped over as a whole.

@@ -1,11 +1,21 @@
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "drivers/protocol/frames.hpp"
 
 namespace trackrod {
 
-FrameSender::FrameSender(const NamedFrames& frames, const std::vector<FieldInfo>& fields) : slots_(fields.size()) {
+FrameSender::FrameSender(const NamedFrames& frames, const std::vector<FieldInfo>& fields,
+                         const std::optional<Located<Framing>>& framing)
+    : slots_(fields.size()) {
+  if (framing) {
+    if (const auto* d = std::get_if<DelimiterFraming>(&framing->value)) delimiter_ = d->delimiter;
+    if (const auto* idle = std::get_if<IdleGapFraming>(&framing->value)) {
+      gap_ = idle->gap;
+      spacing_ = std::max(idle->spacing, idle->gap);
+    }
+  }
   for (const auto& [name, frame] : frames) {
     FrameLayout layout{frame, fields};
     for (std::size_t i = 0; i < layout.fields().size(); ++i)
@@ -13,6 +23,7 @@ FrameSender::FrameSender(const NamedFrames& frames, const std::vector<FieldInfo>
                                           false, true};
     const bool at_once = layout.fields().empty();
     std::vector<std::byte> bytes(layout.length());
+    delimited_.reserve(std::max(delimited_.capacity(), bytes.size() + delimiter_.size()));
     kinds_.push_back({std::move(layout), std::move(bytes), 0, {}, at_once});
   }
 }
@@ -34,6 +45,8 @@ void FrameSender::set(FieldIndex field, double value, ProtocolCounters& counters
 }
 
 std::span<const std::byte> FrameSender::due(BenchTime now) noexcept {
+  if (std::exchange(gap_owed_, false)) not_before_ = now + gap_;
+  if (now < not_before_) return {};
   for (std::size_t i = 0; i < kinds_.size(); ++i) {
     auto& kind = kinds_[i];
     const auto cycle = kind.layout.cycle();
@@ -46,7 +59,11 @@ std::span<const std::byte> FrameSender::due(BenchTime now) noexcept {
     kind.next += cycle * ((now - kind.next) / cycle + 1);
     kind.layout.finish(kind.bytes, kind.counter++);
     for (const auto& field : kind.layout.fields()) slots_[field.index].is_sent = true;
-    return kind.bytes;
+    not_before_ = now + spacing_;
+    if (delimiter_.empty()) return kind.bytes;
+    delimited_.assign(kind.bytes.begin(), kind.bytes.end());  // within what was reserved
+    delimited_.insert(delimited_.end(), delimiter_.begin(), delimiter_.end());
+    return delimited_;
   }
   return {};
 }
@@ -70,6 +87,7 @@ void FrameSender::save(std::span<std::uint32_t> words) const noexcept {
 }
 
 void FrameSender::load(std::span<const std::uint32_t> words) noexcept {
+  gap_owed_ = gap_ > Duration{};
   for (auto& kind : kinds_) {
     const auto need = words_to_take_over(static_cast<int>(kind.layout.length()));
     if (words.size() < need) return;

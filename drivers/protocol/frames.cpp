@@ -15,11 +15,15 @@ std::vector<FieldInfo> seen_from(const FramesSettings& settings, Side side) {
 
 Frames::Frames(const FramesSettings& settings, Side side)
     : fields_{seen_from(settings, side)},
-      receiver_{side == Side::bench ? settings.receive : settings.send, fields_, settings.stream},
-      sender_{side == Side::bench ? settings.send : settings.receive, fields_} {}
+      receiver_{side == Side::bench ? settings.receive : settings.send, fields_, settings.stream,
+                settings.framing},
+      sender_{side == Side::bench ? settings.send : settings.receive, fields_, settings.framing} {}
 
 bool Frames::on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink) noexcept {
   return receiver_.take(bytes, stamp, sink, counters_);
+}
+std::optional<BenchTime> Frames::on_quiet(BenchTime now, FieldSink& sink) noexcept {
+  return receiver_.quiet(now, sink, counters_);
 }
 void Frames::set(FieldIndex field, double value) noexcept { sender_.set(field, value, counters_); }
 std::span<const std::byte> Frames::due(BenchTime now) noexcept { return sender_.due(now); }

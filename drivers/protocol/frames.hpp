@@ -14,9 +14,11 @@ namespace trackrod {
 // Finds frames in what arrives.
 class FrameReceiver {
  public:
-  FrameReceiver(const NamedFrames& frames, const std::vector<FieldInfo>& fields, bool stream);
+  FrameReceiver(const NamedFrames& frames, const std::vector<FieldInfo>& fields, bool stream,
+                const std::optional<Located<Framing>>& framing);
   // True when a frame was taken. A repeated frame is none: a device whose alive counter stands still is not alive.
   bool take(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink, ProtocolCounters& counters) noexcept;
+  std::optional<BenchTime> quiet(BenchTime now, FieldSink& sink, ProtocolCounters& counters) noexcept;
 
  private:
   struct Kind {
@@ -24,6 +26,7 @@ class FrameReceiver {
     bool seen{false};
     std::uint64_t last{0};  // alive counter of the last frame
   };
+  class Messages;
   bool datagram(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink, ProtocolCounters& counters) noexcept;
   std::size_t stream(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink, ProtocolCounters& counters,
                      bool& taken) noexcept;
@@ -35,6 +38,7 @@ class FrameReceiver {
   std::vector<Kind> kinds_;
   bool is_stream_;
   std::size_t shortest_{0}, longest_{0}, match_end_{0};
+  std::optional<StreamFramer> framer_;
   std::vector<std::byte> kept_;  // stream: room for two frames, of which kept_size_ bytes wait for the rest
   std::size_t kept_size_{0};
   std::size_t skipped_{0};  // stream: bytes since the last good frame
@@ -43,12 +47,15 @@ class FrameReceiver {
 // Sends frames at their times.
 class FrameSender {
  public:
-  FrameSender(const NamedFrames& frames, const std::vector<FieldInfo>& fields);
+  FrameSender(const NamedFrames& frames, const std::vector<FieldInfo>& fields,
+              const std::optional<Located<Framing>>& framing);
   void set(FieldIndex field, double value, ProtocolCounters& counters) noexcept;
   std::span<const std::byte> due(BenchTime now) noexcept;
   bool settled(FieldIndex field) const noexcept;
   void save(std::span<std::uint32_t> words) const noexcept;
   void load(std::span<const std::uint32_t> words) noexcept;
+  // What stands behind each message; may be empty.
+  std::span<const std::byte> delimiter() const noexcept { return delimiter_; }
 
  private:
   struct Kind {
@@ -64,6 +71,10 @@ class FrameSender {
   };
   std::vector<Kind> kinds_;
   std::vector<Slot> slots_;  // by FieldIndex
+  std::vector<std::byte> delimiter_, delimited_;
+  Duration gap_{}, spacing_{};  // by idle gap
+  BenchTime not_before_{};
+  bool gap_owed_{false};  // another process may have died in mid-message
 };
 
 class Frames final : public Protocol {
@@ -72,6 +83,7 @@ class Frames final : public Protocol {
 
   const std::vector<FieldInfo>& fields() const noexcept override { return fields_; }
   bool on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink) noexcept override;
+  std::optional<BenchTime> on_quiet(BenchTime now, FieldSink& sink) noexcept override;
   void set(FieldIndex field, double value) noexcept override;
   std::span<const std::byte> due(BenchTime now) noexcept override;
   bool settled(FieldIndex field) const noexcept override;
@@ -79,8 +91,8 @@ class Frames final : public Protocol {
   const ProtocolCounters& counters() const noexcept override { return counters_; }
   void save(std::span<std::uint32_t> words) const noexcept override;
   void load(std::span<const std::uint32_t> words) noexcept override;
-  // None: the next whole frame follows within a cycle, and a receiver finds it by its match and checksum.
-  std::span<const std::byte> terminator() const noexcept override { return {}; }
+  // Without a delimiter none: the next whole frame follows within a cycle, and a receiver finds it.
+  std::span<const std::byte> terminator() const noexcept override { return sender_.delimiter(); }
 
  private:
   std::vector<FieldInfo> fields_;

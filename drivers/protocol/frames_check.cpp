@@ -115,6 +115,21 @@ void check_told_apart(const NamedFrames& frames, bool stream, Problems& problems
   }
 }
 
+// Messages that must keep apart leave room for no more of them than fit into a cycle.
+void check_framing(const FramesSettings& settings, Problems& problems) {
+  const auto& framing = *settings.framing;
+  if (!settings.stream)
+    problems.add(framing.at, "'framing' without a stream", "\"stream\": true beside it",
+                 "each datagram holds whole frames; leave 'framing' out there");
+  const auto* idle = std::get_if<IdleGapFraming>(&framing.value);
+  if (idle == nullptr) return;
+  const auto each = std::max(idle->spacing, idle->gap);
+  for (const auto& [name, frame] : settings.send)
+    if (each * static_cast<Duration::rep>(settings.send.size()) > frame.cycle)
+      problems.add(name.at, "frame '" + name.value + "' is sent more often than the idle gaps allow",
+                   "a 'cycle' of at least 'spacing' (or 'gap') times the number of frames to send");
+}
+
 FieldInfo info_of(const std::string& name, const FieldSettings& field) {
   const int bits = std::max(1, field.bits.value);
   const double low = field.is_signed ? -std::ldexp(1.0, bits - 1) : 0.0;
@@ -156,8 +171,9 @@ std::size_t words_to_take_over(int length) { return 3 + (static_cast<std::size_t
 std::vector<FieldInfo> check_frames(const FramesSettings& settings, Problems& problems) {
   for (const auto* frames : {&settings.receive, &settings.send}) {
     for (const auto& [name, frame] : *frames) check_frame(frame, problems);
-    check_told_apart(*frames, settings.stream, problems);
+    check_told_apart(*frames, settings.stream && !settings.framing, problems);
   }
+  if (settings.framing) check_framing(settings, problems);
   std::size_t words = 0;
   for (const auto& [name, frame] : settings.send) {
     words += words_to_take_over(frame.length.value);

@@ -86,6 +86,8 @@ const Fields<FramesSettings>& frames_fields() {
       Fields<FramesSettings>{"frames", "Frames of packed bits, sent in cycles"}
           .may("stream", &FramesSettings::stream, flag(),
                "true: the link carries bytes without bounds (serial); false: datagrams (default)")
+          .may("framing", &FramesSettings::framing, maybe(located(framing_shape())),
+               "how messages are bounded in a stream (default: by match and checksum)")
           .may("receive", &FramesSettings::receive, dictionary(object(received_fields)),
                "frames that the device sends, by name")
           .may("send", &FramesSettings::send, dictionary(object(sent_fields)), "frames that the bench sends, by name");

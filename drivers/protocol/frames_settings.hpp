@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "drivers/protocol/bits.hpp"
+#include "drivers/protocol/stream_framing.hpp"
 #include "harness/base/catalogue.hpp"
 #include "harness/base/fields.hpp"
 
@@ -54,6 +55,7 @@ using NamedFrames = std::vector<std::pair<Name, FrameSettings>>;
 
 struct FramesSettings {
   bool stream{false};
+  std::optional<Located<Framing>> framing;  // of a stream; empty: by match and checksum
   NamedFrames receive, send;  // as the bench sees them
 };
 

@@ -7,6 +7,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -44,6 +45,8 @@ class Protocol {
   virtual const std::vector<FieldInfo>& fields() const noexcept = 0;
   // Any piece of a byte stream, or one datagram. Returns true when at least one intact message was in it.
   virtual bool on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink) noexcept = 0;
+  // Time has passed, once a tick: a message that silence ends is taken here. When it came; empty when none was found.
+  virtual std::optional<BenchTime> on_quiet(BenchTime /*now*/, FieldSink& /*sink*/) noexcept { return std::nullopt; }
   // The value to be sent from now on. It is kept until the next one.
   virtual void set(FieldIndex field, double value) noexcept = 0;
   // The next message to be sent at `now`; empty when none is due. Valid until the next call; call until empty. A
