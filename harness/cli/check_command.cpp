@@ -1,14 +1,17 @@
+// `trackrod check`: reads a bench, and a plan against it; with --live, looks at the bench itself.
+
 #include <nlohmann/json.hpp>
 
 #include "harness/cli/commands.hpp"
+#include "harness/cli/live_table.hpp"
 #include "harness/cli/load.hpp"
+#include "harness/cli/nudge.hpp"
+#include "harness/cli/run_folder.hpp"
 
 namespace trackrod {
+namespace {
 
-int check_command(const CheckOptions& options, Console& console) {
-  Loaded loaded;
-  if (const auto status = load_or_complain(options.files.bench, options.files.plan, options.files.set, console, loaded))
-    return *status;
+nlohmann::ordered_json describe(const Loaded& loaded, const Console& console) {
   const auto& bench = *loaded.bench;
   console.say("bench '" + bench.name + "': " + std::to_string(bench.devices.size()) + " devices, " +
               std::to_string(bench.signals.size()) + " signals, " + std::to_string(bench.interlocks.size()) +
@@ -22,9 +25,42 @@ int check_command(const CheckOptions& options, Console& console) {
     j["duration_s"] = seconds(loaded.timeline->length());
     j["steps"] = loaded.timeline->step_count();
   }
-  console.say("no problem found; no device was touched");
-  console.give(j.dump(2) + "\n");
-  return all_pass;
+  return j;
+}
+
+}  // namespace
+
+int check_command(const CheckOptions& options, Console& console) {
+  Loaded loaded;
+  if (const auto status = load_or_complain(options.files.bench, options.files.plan, options.files.set, console, loaded))
+    return *status;
+  if (!options.nudge.signal.empty() && !options.live) {
+    console.complain("--nudge moves the bench, so it is a part of --live; found it alone");
+    return bad_input;
+  }
+  const auto how_long = parse_duration("--for", options.how_long);
+  if (!how_long) return console.complain(how_long.error()), bad_input;
+  const auto told = describe(loaded, console);
+  if (!options.live) {
+    console.say("no problem found; no device was touched");
+    console.give(told.dump(2) + "\n");
+    return all_pass;
+  }
+  SteadyTime time;
+  const auto look = look_at(*loaded.bench, *how_long, time);
+  const auto today = shown_wall_time(std::chrono::system_clock::now()).substr(0, 10);
+  console.say(live_table(*loaded.bench, look, today));
+  const auto status = live_status(*loaded.bench, look);
+  if (options.nudge.signal.empty()) {
+    console.say("nothing was driven");
+    console.give(live_json(*loaded.bench, look, today));
+    return status;
+  }
+  if (status == harness_failed) {
+    console.complain("the nudge was left out: a device is not there");
+    return status;
+  }
+  return nudge(loaded, look, options.nudge, console);
 }
 
 }  // namespace trackrod

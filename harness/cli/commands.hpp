@@ -13,10 +13,32 @@ struct PlanChoice {
   std::vector<std::string> set;
 };
 
+// A small motion that shows whether a signal drives what it should, the right way round.
+struct NudgeOptions {
+  std::string signal;  // empty: none
+  std::string by;      // how far; empty: a hundredth of the signal's range
+  std::string runs{"runs"};
+  std::string confirmed_by;
+};
 struct CheckOptions {
   PlanChoice files;
+  bool live{false};
+  std::string how_long{"2 s"};
+  NudgeOptions nudge;
 };
 int check_command(const CheckOptions& options, Console& console);
+
+struct ListenOptions {
+  std::string bench, device;
+  std::string how_long{"10 s"};
+  std::size_t count{1000000};
+};
+int listen_command(const ListenOptions& options, Console& console);
+
+struct SelfcheckOptions {
+  std::string how_long{"5 s"};
+};
+int selfcheck_command(const SelfcheckOptions& options, Console& console);
 
 struct PreviewChoice {
   PlanChoice files;

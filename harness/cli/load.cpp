@@ -14,6 +14,7 @@ const Catalogue& catalogue() {
     for (const auto& k : protocol_table()) c.protocols.push_back(k.entry);
     c.scores = score_entries();
     c.device_fields = link_fields();
+    c.carries = carried_by;
     return c;
   }();
   return known;
@@ -36,6 +37,16 @@ Result<Assignments> parse_assignments(const std::vector<std::string>& set) {
     out.emplace_back(s.substr(0, equals), s.substr(equals + 1));
   }
   return out;
+}
+
+Result<Duration> parse_duration(const std::string& option, const std::string& text) {
+  const auto quantity = Quantity::parse(text);
+  const auto value =
+      quantity ? quantity->in(Unit::known("s")) : Result<double>{tl::unexpected<Error>{quantity.error()}};
+  if (!value) return tl::unexpected<Error>{Error{value.error()}.within(option)};
+  if (!(*value > 0.0 && *value <= 3600.0))
+    return fail(Fault::bad_input, option + ": found '" + text + "'; allowed: above 0 s, up to 1 h");
+  return from_seconds(*value);
 }
 
 std::optional<ExitStatus> load_or_complain(const std::string& bench_path, const std::string& plan_path,

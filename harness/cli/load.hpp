@@ -32,4 +32,7 @@ std::optional<ExitStatus> load_or_complain(const std::string& bench_path, const 
 // "--set name=value"; error kind bad_input.
 Result<Assignments> parse_assignments(const std::vector<std::string>& set);
 
+// A time given to an option, as "2 s": above zero, an hour at most. Error kind bad_input.
+Result<Duration> parse_duration(const std::string& option, const std::string& text);
+
 }  // namespace trackrod

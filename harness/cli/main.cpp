@@ -57,11 +57,36 @@ class Options {
   }
 
   void add_file_commands() {
-    auto& check = add("check", "check a bench file, and a plan against it; touches no device",
+    auto& check = add("check", "check a bench file, and a plan against it; with --live, look at the bench itself",
                       [this](Console& c) { return check_command(check_, c); });
     check.add_option("BENCH", check_.files.bench, "bench file")->required();
     check.add_option("PLAN", check_.files.plan, "plan file");
     check.add_option("--set", check_.files.set, "name=value for a variable of the plan; may be repeated");
+    check.add_flag("--live", check_.live,
+                   "open every link, listen and ask, drive nothing; without it no device is touched");
+    check.add_option("--for", check_.how_long, "how long to look at the bench")->capture_default_str();
+    auto* nudge = check.add_option("--nudge", check_.nudge.signal,
+                                   "with --live: THE BENCH MOVES. Move this driven signal a little, out and back, and "
+                                   "see which sensors follow, and which way");
+    check
+        .add_option("--by", check_.nudge.by, "how far to nudge, such as \"2 deg\" (default: a hundredth of the range)")
+        ->needs(nudge);
+    check.add_option("--runs", check_.nudge.runs, "where the run folder of a nudge is made")->capture_default_str();
+    check
+        .add_option("--confirmed-by", check_.nudge.confirmed_by,
+                    "who stands at the bench and has read the cautions; else it is asked at the terminal")
+        ->needs(nudge);
+
+    auto& listen = add("listen", "show what arrives from a device, as bytes and decoded; sends nothing",
+                       [this](Console& c) { return listen_command(listen_, c); });
+    listen.add_option("DEVICE", listen_.device, "name of the device in the bench file")->required();
+    listen.add_option("--bench", listen_.bench, "bench file")->required();
+    listen.add_option("--for", listen_.how_long, "how long to listen")->capture_default_str();
+    listen.add_option("--count", listen_.count, "stop after this many arrivals")->capture_default_str();
+
+    auto& selfcheck = add("selfcheck", "how well this machine keeps time, what it allows, and what to do about it",
+                          [this](Console& c) { return selfcheck_command(selfcheck_, c); });
+    selfcheck.add_option("--for", selfcheck_.how_long, "how long to measure the timing")->capture_default_str();
 
     auto& preview = add("preview", "draw what a plan will ask of the bench, and how near it comes to the limits",
                         [this](Console& c) { return preview_command(preview_, c); });
@@ -127,6 +152,8 @@ class Options {
   bool json_{false};
   Command chosen_;
   CheckOptions check_;
+  ListenOptions listen_;
+  SelfcheckOptions selfcheck_;
   PreviewChoice preview_;
   SchemaOptions schema_;
   RehearseOptions rehearse_;

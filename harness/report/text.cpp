@@ -1,5 +1,6 @@
 #include "harness/report/text.hpp"
 
+#include <algorithm>
 #include <array>
 #include <charconv>
 #include <cstdint>
@@ -80,6 +81,22 @@ std::size_t columns(std::string_view text) {
 std::string padded(const std::string& text, std::size_t width) {
   const std::size_t taken = columns(text);
   return taken < width ? text + std::string(width - taken, ' ') : text;
+}
+
+std::string grid(const std::vector<std::vector<std::string>>& rows) {
+  std::vector<std::size_t> widths;
+  for (const auto& row : rows) {
+    widths.resize(std::max(widths.size(), row.size()));
+    for (std::size_t i = 0; i < row.size(); ++i) widths[i] = std::max(widths[i], columns(row[i]));
+  }
+  std::string text;
+  for (const auto& row : rows) {
+    std::string line;
+    for (std::size_t i = 0; i < row.size(); ++i) line += padded(row[i], widths[i]) + "  ";
+    line.erase(line.find_last_not_of(' ') + 1);
+    text += line + "\n";
+  }
+  return text;
 }
 
 std::vector<std::string> wrapped(const std::string& text, std::size_t width) {

@@ -16,6 +16,8 @@ std::string escaped(std::string_view text);
 std::size_t columns(std::string_view text);
 // `text` with spaces up to `width` columns; unchanged when it is longer.
 std::string padded(const std::string& text, std::size_t width);
+// Rows of cells as lines with their columns aligned, two spaces apart; a row may be shorter than the others.
+std::string grid(const std::vector<std::vector<std::string>>& rows);
 // Lines of at most `width` columns, broken at spaces and control characters; a longer word is cut. At least one line.
 std::vector<std::string> wrapped(const std::string& text, std::size_t width);
 // Signs that we use beyond ASCII (± ≤ ≥ × µ, rules and corners of plots) spelt with ASCII; anything else beyond ASCII

@@ -9,5 +9,6 @@ ScoreKind step_score();
 ScoreKind delay_score();
 ScoreKind hysteresis_score();
 ScoreKind bus_score();
+ScoreKind polarity_score();
 
 }  // namespace trackrod

@@ -11,6 +11,7 @@ const std::vector<ScoreKind>& score_table() {
       delay_score(),
       hysteresis_score(),
       bus_score(),
+      polarity_score(),
   };
   return table;
 }

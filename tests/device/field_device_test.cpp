@@ -143,7 +143,7 @@ TEST_CASE("bytes that hold no whole message are no sign of life") {
   CHECK(rig.device.last_heard() == t0 + 1ms);
   CHECK(rig.device.take_message() == 113);
   CHECK(rig.device.take_message() == 0);
-  CHECK(rig.device.protocol_counters().good == 1);
+  CHECK(rig.device.protocol().counters().good == 1);
 }
 
 TEST_CASE("a driven value is turned back into its field and sent when it is due") {

@@ -39,6 +39,11 @@ TEST_CASE("columns count signs, not bytes") {
   CHECK(padded("\xC2\xB1", 3) == "\xC2\xB1  ");
 }
 
+TEST_CASE("a grid aligns its columns by signs, and takes short rows") {
+  CHECK(grid({{"a", "limit"}, {"µ±", "b"}, {"c"}}) == "a   limit\nµ±  b\nc\n");
+  CHECK(grid({}).empty());
+}
+
 TEST_CASE("lines are broken at spaces and long words are cut") {
   CHECK(wrapped("one two three", 7) == std::vector<std::string>{"one two", "three"});
   CHECK(wrapped("", 7) == std::vector<std::string>{""});

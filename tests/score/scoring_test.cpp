@@ -60,6 +60,7 @@ TEST_CASE("units of findings follow the signals") {
   CHECK(finding_unit("output", "deg", "mm") == "mm");
   CHECK(finding_unit("input", "deg", "mm") == "deg");
   CHECK(finding_unit("output/input", "deg", "mm") == "(mm)/(deg)");
+  CHECK(finding_unit("output/input", "deg", "deg") == "1");
   CHECK(finding_unit("ms", "deg", "mm") == "ms");
 }
 

@@ -1,0 +1,156 @@
+// The keeper. Opens the links, starts the loop in a process of its own, records what it does, and
+// brings the bench to its safe state if the loop cannot.
+
+#include "harness/cli/run_plan.hpp"
+
+#include <fcntl.h>
+#include <spdlog/sinks/basic_file_sink.h>
+#include <spdlog/spdlog.h>
+#include <sys/utsname.h>
+#include <unistd.h>
+
+#include <csignal>
+#include <cstring>
+#include <iostream>
+
+#include "drivers/device/device_inputs.hpp"
+#include "drivers/device/device_set.hpp"
+#include "harness/capture/events.hpp"
+#include "harness/capture/writer.hpp"
+#include "harness/cli/cautions.hpp"
+#include "harness/cli/finish.hpp"
+#include "harness/cli/job.hpp"
+#include "harness/cli/progress.hpp"
+#include "harness/cli/version.hpp"
+#include "harness/engine/keeper.hpp"
+#include "harness/engine/realtime.hpp"
+#include "harness/engine/recorder.hpp"
+
+namespace trackrod {
+namespace {
+
+std::vector<std::pair<std::string, std::string>> host_facts() {
+  utsname name{};
+  uname(&name);
+  return {{"kernel", std::string{name.sysname} + " " + name.release},
+          {"cores", std::to_string(sysconf(_SC_NPROCESSORS_ONLN))}};
+}
+
+// The keeper holds these; the loop inherits those it needs by number.
+struct Descriptors {
+  int job{-1};
+  std::vector<int> links;
+  ~Descriptors() {
+    if (job >= 0) close(job);
+  }
+};
+
+std::string joined(const std::vector<int>& numbers) {
+  std::string text;
+  for (const int n : numbers) text += (text.empty() ? "" : ",") + std::to_string(n);
+  return text;
+}
+
+Result<LoopProcess> launch(const SharedMapping& shared, const Descriptors& fds) {
+  std::vector<int> inherit = fds.links;
+  inherit.insert(inherit.end(), {shared.descriptor(), fds.job});
+  return start_loop("/proc/self/exe",
+                    {"loop", "--shared", std::to_string(shared.descriptor()), "--job", std::to_string(fds.job),
+                     "--links", joined(fds.links)},
+                    inherit);
+}
+
+void note_loop_death(RunRecord& record, const LoopEnd& end) {
+  if (!end.died) return;
+  record.as_planned = false;
+  record.ending = end.hung ? "the loop hung; its keeper ended it and drove the safe state"
+                           : "the loop died (" + std::string{end.signal != 0 ? strsignal(end.signal) : "by itself"} +
+                                 "); its keeper drove the safe state";
+}
+
+}  // namespace
+
+Result<std::string> confirmation(const std::string& confirmed_by, const Console& console) {
+  console.say(cautions);
+  if (!confirmed_by.empty()) return confirmed_by;
+  if (isatty(STDIN_FILENO) == 0)
+    return fail(Fault::bad_input,
+                "nobody confirmed that the bench may move: run at a terminal, or name who stands at the bench with "
+                "--confirmed-by NAME");
+  console.say("Type your name to arm the bench, or nothing to leave it:");
+  std::string name;
+  std::getline(std::cin, name);
+  if (name.empty()) return fail(Fault::bad_input, "not confirmed; nothing was moved");
+  return name;
+}
+
+int run_plan(const Loaded& loaded, const std::string& runs, const std::string& confirmed_by, Console& console) {
+  std::signal(SIGPIPE, SIG_IGN);
+
+  auto set = open_devices(*loaded.bench);
+  if (!set) return console.complain(set.error()), harness_failed;
+  for (const auto& link : set->links)
+    if (const auto remark = link->remark(); !remark.empty()) console.say("note: " + remark);
+  auto shared = SharedMapping::create();
+  if (!shared) return console.complain(shared.error()), harness_failed;
+  Descriptors fds;
+  auto job = write_job(loaded);
+  if (!job) return console.complain(job.error()), harness_failed;
+  fds.job = *job;
+  fds.links = set->descriptors();
+
+  RunRecord record;
+  record.confirmed_by = confirmed_by;
+  record.program = program_version;
+  record.ending = "running, or ended without a word";
+  record.host = host_facts();
+  auto folder = RunFolder::create(runs, loaded, record);
+  if (!folder) return console.complain(folder.error()), harness_failed;
+
+  SteadyTime time;
+  const auto begun = time.now();
+  auto journal = JournalWriter::create(folder->file("journal"), stream_header(loaded, record, clock_pair(time)));
+  if (!journal) return console.complain(journal.error()), harness_failed;
+
+  Reader reader{set->link_pointers()};  // used only after the loop's death
+  DeviceInputs inputs{reader, set->device_pointers(), DeviceInputs::Reading::here};
+  SharedRecords records{**shared};
+  const TakeOverParts parts{*loaded.bench, set->device_pointers(), inputs, time, records};
+  auto loop = launch(*shared, fds);
+  if (!loop) return console.complain(loop.error()), harness_failed;
+
+  const auto log = spdlog::basic_logger_st("run", folder->file("run.log"));
+  log->flush_on(spdlog::level::info);
+  Progress progress{*loaded.timeline, journal->header(), console};
+  std::atomic<std::uint32_t> disk_stop{0};
+  Recorder recorder{*journal, **shared, disk_stop, [&](const Event& event) {
+                      progress.on_event(event);
+                      log->info(event_words(event, journal->header()));
+                    }};
+  const auto grant =
+      become_realtime(loop_priority + 1);  // above the loop: a loop that spins must not keep its keeper away
+  const auto end = mind_loop(*loop, parts, **shared, disk_stop);
+  const auto recorded = recorder.finish();
+  progress.end();
+  if (!end.started) {
+    console.complain("the loop did not start; nothing was driven. Its words stand above; the folder is " +
+                     folder->path());
+    return harness_failed;
+  }
+
+  log->info("loop: {}; keeper: {}", (*shared)->grant, grant.words);
+  note_ending(record, end.outcome, time.now() - begun);
+  note_loop_death(record, end);
+  record.host.emplace_back("loop", (*shared)->grant);
+  record.host.emplace_back("keeper", grant.words);
+  if (!recorded) record.notes.push_back("the journal lost records: " + recorded.error().context);
+  if (auto ended = journal->end(time.now(), record.ending); !ended) record.notes.push_back(ended.error().context);
+  if (auto written = folder->write("run.json", to_json(record)); !written) console.complain(written.error());
+  if (!end.outcome.safe_reached)
+    console.complain(
+        "THE SAFE STATE WAS NOT CONFIRMED within its time: hit the hard-wired stop, and look at the bench before "
+        "anything else");
+  return finish_run(*folder, record, loaded, console);
+}
+
+}  // namespace trackrod
