@@ -1,5 +1,5 @@
 #pragma once
-// A block of the journal: samples by signal in columns, and ticks. The format: docs/formats/journal.md.
+// A block of the journal, read: samples by signal in columns, and ticks. The format: docs/formats/journal.md.
 
 #include <functional>
 #include <optional>
@@ -10,29 +10,13 @@
 
 namespace trackrod {
 
-// Collects samples and ticks until they are written as one block.
-class BlockBuilder {
- public:
-  // Resolutions are taken from `signals`, which must outlive this.
-  explicit BlockBuilder(const std::vector<SignalInfo>& signals) : signals_{signals} {}
-  void add(const Sample& sample);
-  void add(const Tick& tick);
-  std::size_t size() const { return samples_ + ticks_.size(); }
-  std::size_t samples() const { return samples_; }
-  std::size_t ticks() const { return ticks_.size(); }
-  BenchTime from() const { return from_; }
-  BenchTime to() const { return to_; }
-  // The payload of the block; the builder is empty afterwards.
-  std::string take();
+enum class ValueCoding : std::uint8_t { doubles, one_value, counts };
 
- private:
-  void widen(BenchTime when);
-  const std::vector<SignalInfo>& signals_;
-  std::vector<std::vector<Sample>> columns_;  // by signal, in order of arrival
-  std::vector<Tick> ticks_;
-  std::size_t samples_{0};
-  BenchTime from_{BenchTime::max()}, to_{BenchTime::min()};
-};
+// The value behind a count, as writer and reader must work it out alike.
+inline double from_count(const SignalInfo& s, double count) {
+  const double product = s.resolution * count;  // rounded by itself: no fused multiply-add
+  return product + s.resolution_offset;
+}
 
 struct BlockRange {
   BenchTime from{}, to{};

@@ -1,11 +1,14 @@
 #pragma once
 // Little-endian numbers and varints, written and read. The reader never runs past the end: it turns bad instead.
 
+#include <algorithm>
 #include <bit>
 #include <cstdint>
 #include <cstring>
 #include <span>
 #include <string>
+#include <string_view>
+#include <vector>
 
 namespace trackrod {
 
@@ -26,25 +29,53 @@ constexpr std::int64_t plus(std::int64_t a, std::int64_t b) {
   return static_cast<std::int64_t>(static_cast<std::uint64_t>(a) + static_cast<std::uint64_t>(b));
 }
 
+// The most bytes a varint takes.
+inline constexpr std::size_t longest_varint = 10;
+
+// Writes a varint to `at`, where longest_varint bytes must be free, and returns the place behind it.
+inline char* put_varint(char* at, std::uint64_t v) {
+  if (v < 1U << 28) {  // most are this short, and their length is hard to foretell: no branch on it
+    constexpr std::uint32_t more[]{0, 0x80, 0x8080, 0x808080};
+    const auto x = static_cast<std::uint32_t>(v);
+    const auto longer = (x >= 1U << 7) + (x >= 1U << 14) + (x >= 1U << 21);
+    const std::uint32_t bytes =
+        ((x & 0x7F) | (x & 0x3F80) << 1 | (x & 0x1FC000) << 2 | (x & 0xFE00000) << 3) | more[longer];
+    std::memcpy(at, &bytes, sizeof bytes);
+    return at + longer + 1;
+  }
+  for (; v >= 0x80; v >>= 7) *at++ = static_cast<char>((v & 0x7F) | 0x80);
+  *at++ = static_cast<char>(v);
+  return at;
+}
+
 class ByteWriter {
  public:
   template <class T>
   void fixed(T v) {
-    char raw[sizeof(T)];
-    std::memcpy(raw, &v, sizeof(T));
-    out_.append(raw, sizeof(T));
+    std::memcpy(room(sizeof(T)), &v, sizeof(T));
+    size_ += sizeof(T);
   }
-  void varint(std::uint64_t v) {
-    for (; v >= 0x80; v >>= 7) out_.push_back(static_cast<char>((v & 0x7F) | 0x80));
-    out_.push_back(static_cast<char>(v));
-  }
+  void varint(std::uint64_t v) { filled(put_varint(room(longest_varint), v)); }
   void signed_varint(std::int64_t v) { varint(fold(v)); }
-  void text(const std::string& s) { out_ += s; }
-  std::size_t size() const { return out_.size(); }
-  std::string take() { return std::move(out_); }
+  void text(std::string_view s) {
+    if (s.empty()) return;
+    std::memcpy(room(s.size()), s.data(), s.size());
+    size_ += s.size();
+  }
+  // Makes `most` bytes free behind what is written, for filling in by hand; then filled() with the place behind them.
+  char* room(std::size_t most) {
+    if (bytes_.size() - size_ < most) bytes_.resize(std::max(2 * bytes_.size(), size_ + most));
+    return bytes_.data() + size_;
+  }
+  void filled(const char* end) { size_ = static_cast<std::size_t>(end - bytes_.data()); }
+
+  std::string_view view() const { return {bytes_.data(), size_}; }
+  std::string take() { return std::string{view()}; }
+  void clear() { size_ = 0; }  // keeps the memory
 
  private:
-  std::string out_;
+  std::vector<char> bytes_;
+  std::size_t size_{0};
 };
 
 class ByteReader {

@@ -1,7 +1,6 @@
 #include "harness/capture/frame.hpp"
 
 #include <array>
-#include <boost/crc.hpp>
 #include <cstring>
 
 #include "harness/capture/bytes.hpp"
@@ -41,12 +40,6 @@ std::string frame_kind_name(FrameKind kind) {
       return "end";
   }
   return "kind " + std::to_string(static_cast<unsigned>(kind));
-}
-
-std::uint32_t crc32c(Bytes bytes) {
-  boost::crc_optimal<32, 0x1EDC6F41, 0xFFFFFFFF, 0xFFFFFFFF, true, true> crc;
-  crc.process_bytes(bytes.data(), bytes.size());
-  return crc.checksum();
 }
 
 std::string make_frame(FrameKind kind, std::uint64_t sequence, const std::string& payload) {

@@ -7,6 +7,7 @@
 #include <span>
 #include <string>
 
+#include "harness/capture/crc32c.hpp"
 #include "harness/capture/record.hpp"
 #include "harness/capture/stream_header.hpp"
 #include "harness/capture/view.hpp"
@@ -29,9 +30,6 @@ struct FrameHeader {
 inline constexpr std::size_t frame_header_size = 28;
 inline constexpr std::uint16_t frame_version = 1;
 inline constexpr std::uint32_t longest_payload = 16U << 20;
-
-// CRC32C as RFC 3720 B.4 has it: "123456789" gives E3069283.
-std::uint32_t crc32c(Bytes bytes);
 
 // The whole frame: header and payload.
 std::string make_frame(FrameKind kind, std::uint64_t sequence, const std::string& payload);

@@ -9,7 +9,7 @@
 #include <filesystem>
 #include <optional>
 
-#include "harness/capture/block.hpp"
+#include "harness/capture/block_builder.hpp"
 #include "harness/capture/bytes.hpp"
 #include "harness/capture/files.hpp"
 #include "harness/capture/frame.hpp"
@@ -116,7 +116,7 @@ void JournalWriter::State::count_lost(std::uint64_t records, BenchTime from, Ben
 Result<void> JournalWriter::State::flush() {
   Result<void> outcome;
   if (block.size() > 0) {
-    const BlockRange range{block.from(), block.to()};
+    const auto range = block.range();
     const auto samples = block.samples(), ticks = block.ticks();
     const bool full = segment_bytes >= limits.bytes || (segment_from && passed(*segment_from, now) >= limits.time);
     if (full && file.valid()) outcome = leave_segment();
