@@ -29,8 +29,7 @@ std::uint32_t milliseconds(Duration d) { return static_cast<std::uint32_t>(d / 1
 }  // namespace
 
 CanopenStartup::CanopenStartup(const CanopenSettings& s)
-    : node_{s.node.value},
-      wanted_identity_{word(s.identity.vendor), word(s.identity.product), word(s.identity.revision),
+    : wanted_identity_{word(s.identity.vendor), word(s.identity.product), word(s.identity.revision),
                        word(s.identity.serial)},
       wanted_name_{s.identity.name.value_or("")},
       is_drive_{s.is_drive()} {

@@ -73,7 +73,6 @@ class CanopenStartup {
   bool is_wrong(std::uint32_t value) const noexcept;
   std::uint32_t refuse() noexcept;
 
-  int node_;
   std::optional<std::uint32_t> profile_;
   std::array<std::optional<std::uint32_t>, 4> wanted_identity_;
   std::string wanted_name_;
