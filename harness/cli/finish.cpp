@@ -63,6 +63,7 @@ RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureVi
   f.rehearsal = record.rehearsal;
   f.software = "recorded by " + record.program + ", scored by " + std::string{program_version};
   f.host = record.host;
+  f.identities = record.identities;
   for (const auto* copies : {&record.bench, &record.plan})
     for (const auto& copy : *copies) f.hashes.emplace_back(copy.file, "sha256:" + copy.sha256);
   f.deviations = record.notes;

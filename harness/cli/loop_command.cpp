@@ -6,6 +6,7 @@
 #include <csignal>
 #include <cstdio>
 #include <cstring>
+#include <sstream>
 #include <thread>
 
 #include "drivers/device/device_inputs.hpp"
@@ -26,6 +27,16 @@ void watch_keeper(int socket, std::atomic<bool>& gone) {
   do n = read(socket, &byte, 1);
   while (n > 0 || (n < 0 && errno == EINTR));
   gone.store(true);
+}
+
+// What the devices said of themselves while they had power, for the run's record.
+void note_identities(const Bench& bench, DeviceSet& set, SharedState& shared) {
+  std::string text;
+  for (std::size_t i = 0; i < set.devices.size(); ++i) {
+    std::istringstream lines{set.devices[i]->protocol().identity()};
+    for (std::string line; std::getline(lines, line);) text += bench.devices[i].name + "\t" + line + "\n";
+  }
+  text.copy(shared.identities, sizeof shared.identities - 1);
 }
 
 }  // namespace
@@ -58,6 +69,7 @@ int loop_command(const LoopOptions& options) {
   std::strncpy((*shared)->grant, grant.words.c_str(), sizeof(SharedState::grant) - 1);
   run_loop(engine, job->bench->tick, time);
   reader.stop();
+  note_identities(*job->bench, set, **shared);
   (*shared)->outcome = engine.outcome();
   (*shared)->over.store(true, std::memory_order_release);
   return all_pass;

@@ -41,6 +41,20 @@ std::vector<std::pair<std::string, std::string>> pairs_from(const Json& object) 
   return out;
 }
 
+// Several lines a name: {"supply": ["maker: ...", "serial: ..."]}.
+Json lines_json(const std::vector<std::pair<std::string, std::string>>& lines) {
+  Json object = Json::object();
+  for (const auto& [name, line] : lines) object[name].push_back(line);
+  return object;
+}
+
+std::vector<std::pair<std::string, std::string>> lines_from(const Json& object) {
+  std::vector<std::pair<std::string, std::string>> out;
+  for (const auto& [name, lines] : object.items())
+    for (const auto& line : lines) out.emplace_back(name, line.get<std::string>());
+  return out;
+}
+
 std::string formatted(WallTime when, const char* format) {
   const std::time_t t = std::chrono::system_clock::to_time_t(when);
   std::tm local{};
@@ -97,6 +111,7 @@ std::string to_json(const RunRecord& r) {
          {"plan", sources_json(r.plan)},
          {"set", pairs_json(r.set)},
          {"host", pairs_json(r.host)},
+         {"identities", lines_json(r.identities)},
          {"notes", r.notes}};
   return j.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
@@ -123,6 +138,7 @@ Result<RunRecord> run_record_from_json(const std::string& text) {
     r.plan = sources_from(j.at("plan"));
     r.set = pairs_from(j.at("set"));
     r.host = pairs_from(j.at("host"));
+    r.identities = lines_from(j.value("identities", Json::object()));  // not in older runs
     r.notes = j.at("notes").get<std::vector<std::string>>();
     return r;
   } catch (const Json::exception& e) {

@@ -29,6 +29,7 @@ struct RunRecord {
   std::vector<SourceCopy> bench, plan;
   Assignments set;
   std::vector<std::pair<std::string, std::string>> host;
+  std::vector<std::pair<std::string, std::string>> identities;  // device, and a line of what it said of itself
   std::vector<std::string> notes;  // deviations, losses, what a reader must know
 };
 

@@ -12,6 +12,7 @@
 #include <csignal>
 #include <cstring>
 #include <iostream>
+#include <sstream>
 
 #include "drivers/device/device_inputs.hpp"
 #include "drivers/device/device_set.hpp"
@@ -58,6 +59,13 @@ Result<LoopProcess> launch(const SharedMapping& shared, const Descriptors& fds) 
                     {"loop", "--shared", std::to_string(shared.descriptor()), "--job", std::to_string(fds.job),
                      "--links", joined(fds.links)},
                     inherit);
+}
+
+void note_identities(RunRecord& record, const SharedState& shared) {
+  std::istringstream lines{shared.identities};
+  for (std::string line; std::getline(lines, line);)
+    if (const auto tab = line.find('\t'); tab != std::string::npos)
+      record.identities.emplace_back(line.substr(0, tab), line.substr(tab + 1));
 }
 
 void note_loop_death(RunRecord& record, const LoopEnd& end) {
@@ -141,6 +149,7 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& c
   log->info("loop: {}; keeper: {}", (*shared)->grant, grant.words);
   note_ending(record, end.outcome, time.now() - begun);
   note_loop_death(record, end);
+  note_identities(record, **shared);
   record.host.emplace_back("loop", (*shared)->grant);
   record.host.emplace_back("keeper", grant.words);
   if (!recorded) record.notes.push_back("the journal lost records: " + recorded.error().context);

@@ -32,6 +32,7 @@ struct RunFacts {
   bool rehearsal{false};                // virtual time and a simulated unit: the report says so at its top
   std::string software;                 // name and version of what recorded and of what scored
   Facts host;                           // scheduling, locked memory, kernel, clock: what bears on timing
+  Facts identities;                     // device, and a line of what it said of itself during the run
   Facts hashes;                         // "bench.json" -> "sha256:..."
   std::vector<std::string> deviations;  // from the plan or from normal use, and notes
   std::vector<std::string> cautions;    // what to bear in mind when reading; more are found by write_html itself

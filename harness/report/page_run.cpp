@@ -141,6 +141,7 @@ std::string run_facts(const Report& report) {
                           {"bench file", f.bench_file},
                           {"software", f.software}});
   if (!f.host.empty()) out += element("h3", "Host") + facts_table(f.host);
+  if (!f.identities.empty()) out += element("h3", "What the devices said of themselves") + facts_table(f.identities);
   if (!f.hashes.empty()) {
     std::vector<std::vector<std::string>> rows;
     for (const auto& [file, hash] : f.hashes) rows.push_back({escaped(file), element("code", hash)});

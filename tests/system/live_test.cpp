@@ -85,6 +85,10 @@ TEST_CASE("a nudge shows which sensors follow, which way and how far") {
     CHECK(f["value"].get<double>() == Approx(1.0).margin(0.05));
   }
   CHECK(seen);
+  // What the devices said of themselves while they had power stays with the run.
+  const auto record = Json::parse(slurp(rig.run_folder() + "/run.json"));
+  REQUIRE(record["identities"].contains("supply"));
+  CHECK(record["identities"]["supply"].size() >= 3);
 }
 
 TEST_CASE("a nudge that goes the wrong way is ended by its interlock") {
