@@ -214,6 +214,7 @@ Finding DelayOfStep::of_fit(const std::string& name, const std::function<double(
     apart += rival.weight * std::pow(function(rival.model) - function(fit_.model), 2);
   }
   more.push_back(type_b("play and friction told apart", std::sqrt(apart / weight)));
+  more.push_back(type_b("end of the fit", std::abs(gradient.dot(fit_.undone))));
   more.push_back(rectangular("sampling of the input", std::abs(gradient.dot(sampling_))));
   auto told = frame_;
   told.conditions.emplace_back("model", told_model());

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "harness/score/lag_fitter.hpp"
+#include "harness/score/lag_worth.hpp"
 
 namespace trackrod {
 namespace {
@@ -145,7 +146,7 @@ LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool lost_
   if (!lost_motion) {
     LagFitter fitter{stretches, plain.model()};
     fitter.descend(free, 40);
-    return fitter.result(free);
+    return worth_of(fitter, stretches, free);
   }
   free.push_back(P::play);
   free.push_back(P::friction);
@@ -154,8 +155,8 @@ LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool lost_
     ends.push_back(descend_from(stretches, from, free, least_friction));
   std::sort(ends.begin(), ends.end(), [](const Descent& a, const Descent& b) { return a.left < b.left; });
   LagFitter fitter{stretches, ends.front().model};
-  fitter.descend(ends.front().free, 3);  // no further down, but says that it has arrived
-  auto fit = fitter.result(ends.front().free);
+  fitter.descend(ends.front().free, 0);  // says whether it has arrived
+  auto fit = worth_of(fitter, stretches, ends.front().free);
   for (std::size_t i = 1; i < ends.size(); ++i) {
     const double worse =
         0.5 * static_cast<double>(outputs_in(stretches)) / 4.0 * (ends[i].left / ends.front().left - 1.0);

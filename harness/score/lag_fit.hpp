@@ -4,18 +4,15 @@
 #include <Eigen/Dense>
 #include <vector>
 
-#include "harness/score/lag_model.hpp"
+#include "harness/score/lag_parameter.hpp"
 
 namespace trackrod {
-
-// Order of the parameters in covariances and gradients. `shape` is ln(natural), `damping` ln(damping).
-struct LagParameter {
-  enum : int { dead_time, gain, offset, shape, damping, play, friction, count };
-};
 
 struct LagFit {
   LagModel model;
   bool converged{false};
+  // By LagParameter: the step that the slopes still promised where nothing led further down; 0 where the end was found.
+  Eigen::VectorXd undone;
   double residual{0.0};   // root mean square, unit of the output
   double motion{0.0};     // standard deviation of the measured output
   double whiteness{0.0};  // correlation of neighbouring residuals; near 0 when the model leaves nothing but noise

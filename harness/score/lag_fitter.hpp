@@ -1,9 +1,10 @@
 #pragma once
 // The numerical work behind fit_lag: residuals, their slopes, and the way downhill.
 
+#include <Eigen/Dense>
 #include <vector>
 
-#include "harness/score/lag_fit.hpp"
+#include "harness/score/lag_parameter.hpp"
 
 namespace trackrod {
 
@@ -19,28 +20,35 @@ class LagFitter {
 
   const LagModel& model() const { return model_; }
   LagModel& model() { return model_; }
-  double span() const { return span_; }  // of the measured output
+  std::size_t count() const { return count_; }  // output samples
+  double span() const { return span_; }         // of the measured output
+  double motion() const { return motion_; }     // its standard deviation
   double sum_of_squares() const { return residual_of(model_).squaredNorm(); }
 
   // Sets gain and offset to what fits best for the model's dynamics without play and friction; returns the sum of
   // squares that is left.
   double solve_gain();
   // Levenberg and Marquardt over the free parameters (of LagParameter), with Marquardt's scaling by the diagonal.
+  // Parameters at a bound that pull outwards rest there.
   void descend(const std::vector<int>& free, int most_turns);
-  // What the present model is worth when these parameters were free.
-  LagFit result(const std::vector<int>& free) const;
+  // What the last descent left undone: the step to where the slopes say that the sum of squares is least, by parameter,
+  // and its length against what white noise leaves open (relative offset; Bates and Watts 1981, "A relative offset
+  // orthogonality convergence criterion for nonlinear least squares", from memory). Noise that starts and stops the
+  // motion, or moves the output in its gap, gives the sum kinks, and the least one may be at a kink: then the slopes
+  // promise more than there is.
+  const Eigen::VectorXd& undone() const { return undone_; }
+  double relative_offset() const { return relative_offset_; }
 
   Eigen::VectorXd residual_of(const LagModel& model) const;
   LagMisfit misfit(const std::vector<int>& free) const;
 
  private:
-  double step_of(int which) const;
-
   const std::vector<Stretch>& stretches_;
   LagModel model_;
   std::size_t count_{0};
   double motion_{0.0}, span_{0.0};
-  bool converged_{false};
+  Eigen::VectorXd undone_;
+  double relative_offset_{0.0};
 };
 
 }  // namespace trackrod

@@ -2,6 +2,7 @@
 
 #include <Eigen/Dense>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <unsupported/Eigen/MatrixFunctions>
 
@@ -18,24 +19,29 @@ double first_slope(const Stretch& s) {
   return (late - early) / count / (count * s.dt);
 }
 
-// One grid cell further for v and its rate, the input going straight from `u` to `next`.
-class Cell {
+// v and its rate over the grid, one cell at a time, the input going straight from `u` to `next`.
+class Lag {
  public:
-  Cell(const LagModel& model, double dt)
-      : first_order_{model.order == LagOrder::first}, natural_{model.natural}, dt_{dt} {
+  Lag(const LagModel& model, double dt)
+      : first_order_{model.order == LagOrder::first},
+        natural_{model.natural},
+        damping_{model.damping},
+        friction_{model.friction},
+        dt_{dt} {
     Eigen::Matrix4d system = Eigen::Matrix4d::Zero();  // value, rate, input, slope of the input
     if (first_order_) {
-      system(0, 0) = -model.natural;
-      system(0, 2) = model.natural;
+      system(0, 0) = -natural_;
+      system(0, 2) = natural_;
     } else {
       system(0, 1) = 1.0;
-      system(1, 0) = -model.natural * model.natural;
-      system(1, 1) = -2.0 * model.damping * model.natural;
-      system(1, 2) = model.natural * model.natural;
+      system(1, 0) = -natural_ * natural_;
+      system(1, 1) = -2.0 * damping_ * natural_;
+      system(1, 2) = natural_ * natural_;
     }
     system(2, 3) = 1.0;
     step_ = (system * dt).exp();
   }
+
   void advance(double& value, double& rate, double u, double next) const {
     const double slope = (next - u) / dt_;
     const double v = step_(0, 0) * value + step_(0, 1) * rate + step_(0, 2) * u + step_(0, 3) * slope;
@@ -43,44 +49,100 @@ class Cell {
                         : step_(1, 0) * value + step_(1, 1) * rate + step_(1, 2) * u + step_(1, 3) * slope;
     value = v;
   }
+
   // As above with friction. A rate of 0 means standstill.
-  void advance_with_friction(double& value, double& rate, double u, double next, double friction) const {
-    if (rate == 0.0) {
-      const double pull = next - value;
-      if (std::abs(pull) <= friction) return;
-      const double held = std::copysign(friction, pull);
-      const double begin = std::abs(u - value) > friction && (u - value) * pull > 0.0 ? u - held : value;
-      return advance(value, rate, begin, next - held);
+  void advance_with_friction(double& value, double& rate, double u, double next) const {
+    if (rate != 0.0) {
+      const double held = std::copysign(friction_, rate), value_before = value, rate_before = rate;
+      advance(value, rate, u - held, next - held);
+      if (rate * rate_before > 0.0) return;
+      value = value_before, rate = rate_before;
+    } else if (std::abs(u - value) <= friction_ && std::abs(next - value) <= friction_) {
+      return;
     }
-    const double held = std::copysign(friction, rate), value_before = value, rate_before = rate;
-    advance(value, rate, u - held, next - held);
-    if (rate * rate_before >= 0.0) return;
-    // It came to a stop within the cell.
-    value = value_before + 0.5 * rate_before * dt_ * rate_before / (rate_before - rate);
-    rate = 0.0;
+    start_and_stop(value, rate, u, next);
   }
 
  private:
+  // Value and its derivatives at one instant, as a series over time.
+  struct Series {
+    static constexpr int terms = 8;
+    std::array<double, terms> c;  // of t^k
+    double value(double t) const { return sum(t, 0); }
+    double rate(double t) const { return sum(t, 1); }
+    double acceleration(double t) const { return sum(t, 2); }
+
+   private:
+    double sum(double t, int derivative) const {
+      double s = 0.0;
+      for (int k = terms - 1; k >= derivative; --k) {
+        double factor = 1.0;
+        for (int d = 0; d < derivative; ++d) factor *= k - d;
+        s = s * t + factor * c[static_cast<std::size_t>(k)];
+      }
+      return s;
+    }
+  };
+  Series series(double value, double rate, double u, double slope) const {
+    Series s{};
+    auto& c = s.c;
+    c[0] = value;
+    if (!first_order_) c[1] = rate;
+    for (std::size_t k = first_order_ ? 1 : 2; k < c.size(); ++k) {
+      const auto n = static_cast<double>(k);
+      if (first_order_) {
+        c[k] = natural_ / n * ((k == 1 ? u : k == 2 ? slope : 0.0) - c[k - 1]);
+      } else {
+        const double drive = (k == 2 ? u : k == 3 ? slope : 0.0) - c[k - 2];
+        c[k] = natural_ / (n * (n - 1.0)) * (natural_ * drive - 2.0 * damping_ * (n - 1.0) * c[k - 1]);
+      }
+    }
+    return s;
+  }
+
+  // A cell in which v starts or stops: goes from one such instant to the next, each placed where it is. An instant that
+  // is rounded to the grid would let the output jump when a parameter moves a little, and leave the fit no way down.
+  void start_and_stop(double& value, double& rate, double u, double next) const {
+    constexpr int most = 4;  // only noise does more in one cell
+    const double slope = (next - u) / dt_;
+    double t = 0.0;  // since the cell began
+    for (int event = 0; event < most; ++event) {
+      double way = rate;
+      if (rate == 0.0) {
+        const double pull = u + slope * t - value;
+        way = pull;
+        if (std::abs(pull) <= friction_) {
+          way = next - value;
+          if (std::abs(way) <= friction_) return;
+          t = std::clamp((value + std::copysign(friction_, way) - u) / slope, t, dt_);
+        }
+      }
+      const double held = std::copysign(friction_, way), left = dt_ - t;
+      const auto s = series(value, rate, u + slope * t - held, slope);
+      const double end_rate = s.rate(left);
+      if (end_rate * way >= 0.0) {
+        value = s.value(left), rate = end_rate;
+        return;
+      }
+      if (rate == 0.0) return;                        // begins and ends within the cell: noise, too little to matter
+      double stop = left * rate / (rate - end_rate);  // of the chord; then Newton
+      for (int i = 0; i < 3; ++i)
+        if (const double a = s.acceleration(stop); a * way < 0.0) stop = std::clamp(stop - s.rate(stop) / a, 0.0, left);
+      value = s.value(stop), rate = 0.0;
+      t += stop;
+    }
+  }
+
   bool first_order_;
-  double natural_, dt_;
+  double natural_, damping_, friction_, dt_;
   Eigen::Matrix4d step_;
 };
-
-// Cubic through values and rates at both ends of the grid cell.
-double interpolated(const Response& r, double position, double dt) {
-  const double last = static_cast<double>(r.value.size() - 1);
-  position = std::clamp(position, 0.0, last);
-  const auto i = std::min(static_cast<std::size_t>(position), r.value.size() - 2);
-  const double x = position - static_cast<double>(i), y = 1.0 - x;
-  return y * y * ((1.0 + 2.0 * x) * r.value[i] + x * dt * r.rate[i]) +
-         x * x * ((1.0 + 2.0 * y) * r.value[i + 1] - y * dt * r.rate[i + 1]);
-}
 
 }  // namespace
 
 Response lag_response(const Stretch& stretch, const LagModel& model) {
   const auto& input = stretch.input;
-  const Cell cell{model, stretch.dt};
+  const Lag lag{model, stretch.dt};
   Response out;
   out.value.reserve(input.size());
   out.rate.reserve(input.size());
@@ -93,35 +155,61 @@ Response lag_response(const Stretch& stretch, const LagModel& model) {
       const double half = 0.5 * model.play / std::abs(model.gain);
       value = std::clamp(input.front(), measured - half, measured + half);
       value = std::clamp(value, input.front() - model.friction, input.front() + model.friction);
+      out.begun_by_output = value != input.front();
     } else {
       value -= std::copysign(model.friction, rate);
     }
   }
   for (std::size_t i = 0; i < input.size(); ++i) {
     if (i > 0 && model.friction > 0.0)
-      cell.advance_with_friction(value, rate, input[i - 1], input[i], model.friction);
+      lag.advance_with_friction(value, rate, input[i - 1], input[i]);
     else if (i > 0)
-      cell.advance(value, rate, input[i - 1], input[i]);
+      lag.advance(value, rate, input[i - 1], input[i]);
     out.value.push_back(value);
     out.rate.push_back(rate);
   }
   return out;
 }
 
-std::vector<double> model_output(const Stretch& stretch, const LagModel& model, const Response& response) {
-  std::vector<double> out(stretch.t.size());
+// Cubic through values and rates at both ends of the grid cell.
+double Response::value_at(double position, double dt) const {
+  const double at = std::clamp(position, 0.0, static_cast<double>(value.size() - 1));
+  const auto i = std::min(static_cast<std::size_t>(at), value.size() - 2);
+  const double x = at - static_cast<double>(i), y = 1.0 - x;
+  return y * y * ((1.0 + 2.0 * x) * value[i] + x * dt * rate[i]) +
+         x * x * ((1.0 + 2.0 * y) * value[i + 1] - y * dt * rate[i + 1]);
+}
+
+double Response::rate_at(double position) const {
+  const double at = std::clamp(position, 0.0, static_cast<double>(rate.size() - 1));
+  const auto i = std::min(static_cast<std::size_t>(at), rate.size() - 2);
+  const double x = at - static_cast<double>(i);
+  return (1.0 - x) * rate[i] + x * rate[i + 1];
+}
+
+double position_of(const Stretch& stretch, const LagModel& model, double t) {
+  return (t - model.dead_time - stretch.start) / stretch.dt;
+}
+
+ModelOutput model_output(const Stretch& stretch, const LagModel& model, const Response& response) {
+  ModelOutput out;
+  out.value.reserve(stretch.t.size());
+  out.contact.reserve(stretch.t.size());
   const double half = 0.5 * std::abs(model.play);
   double at = stretch.start_output;
-  const auto through = [&](double w) { return std::clamp(at, w - half, w + half); };
-  for (std::size_t i = 0; i < response.value.size(); ++i) {  // the past that is not compared
-    if (out.empty() || stretch.start + stretch.dt * static_cast<double>(i) + model.dead_time >= stretch.t.front())
-      break;
-    at = through(model.gain * response.value[i] + model.offset);
-  }
-  for (std::size_t i = 0; i < out.size(); ++i) {
-    const double position = (stretch.t[i] - model.dead_time - stretch.start) / stretch.dt;
-    at = through(model.gain * interpolated(response, position, stretch.dt) + model.offset);
-    out[i] = at;
+  const auto through_gap = [&](double v) {
+    const double w = model.gain * v + model.offset;
+    const signed char contact = w - half >= at ? 1 : w + half <= at ? -1 : 0;
+    if (contact != 0) at = w - contact * half;
+    return contact;
+  };
+  const double first = stretch.t.empty() ? 0.0 : position_of(stretch, model, stretch.t.front());
+  for (std::size_t i = 0; i < response.value.size() && static_cast<double>(i) < first; ++i)
+    if (const auto contact = through_gap(response.value[i]); contact != 0)
+      out.past_contact = contact, out.past_position = static_cast<double>(i);
+  for (const double t : stretch.t) {
+    out.contact.push_back(through_gap(response.value_at(position_of(stretch, model, t), stretch.dt)));
+    out.value.push_back(at);
   }
   return out;
 }

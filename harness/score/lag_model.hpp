@@ -37,15 +37,28 @@ struct Stretch {
   double start_output{0.0};       // measured at `start`
 };
 
-// v on the grid, with its rate (per s). Without friction exact for an input that is straight between grid points; where
-// friction stops or starts the motion, the instant is placed within the grid cell. Begins as if the first slope of the
-// input had always been there; at rest, near where the measured output says.
+// v on the grid, with its rate (per s). Exact for an input that is straight between grid points; where friction stops
+// or starts the motion, the instant is placed within the grid cell. Begins as if the first slope of the input had
+// always been there; at rest, near where the measured output says.
 struct Response {
   std::vector<double> value, rate;
+  bool begun_by_output{false};  // at rest, where the measured output says: gain, offset and play move it
+  // Between grid points; `position` counts them from 0, and is kept within.
+  double value_at(double position, double dt) const;
+  double rate_at(double position) const;
 };
 Response lag_response(const Stretch& stretch, const LagModel& model);
 
+// Where the response is that shows at t (s).
+double position_of(const Stretch& stretch, const LagModel& model, double t);
+
 // The model's output at the stretch's output instants. The gap begins where the output was measured at the start.
-std::vector<double> model_output(const Stretch& stretch, const LagModel& model, const Response& response);
+struct ModelOutput {
+  std::vector<double> value;
+  std::vector<signed char> contact;  // side of the gap that pushes the output: 1 upwards, -1 downwards, 0 neither
+  signed char past_contact{0};       // the last one before the first output, and where the response was
+  double past_position{0.0};
+};
+ModelOutput model_output(const Stretch& stretch, const LagModel& model, const Response& response);
 
 }  // namespace trackrod

@@ -92,7 +92,7 @@ TEST_CASE("the first-order model lags a ramp by its time constant and passes a s
   for (int i = 0; i < 1000; ++i) s.input.push_back(0.4 * i);  // 400 deg/s
   for (int i = 500; i < 900; ++i) s.t.push_back(1e-3 * i), s.output.push_back(0.0);
   s.start_output = 0.0;
-  const auto out = model_output(s, model, lag_response(s, model));
+  const auto out = model_output(s, model, lag_response(s, model)).value;
   // 400 deg/s x (12 + 25) ms = 14.8 deg behind.
   for (std::size_t i = 0; i < out.size(); i += 50) CHECK(400.0 * s.t[i] - out[i] == Approx(14.8).margin(1e-9));
 
@@ -101,7 +101,7 @@ TEST_CASE("the first-order model lags a ramp by its time constant and passes a s
   std::fill(s.input.begin() + 101, s.input.end(), 1.0);
   s.t.clear(), s.output.clear();
   for (const double t : {0.1146340, 0.1293287, 0.1695646}) s.t.push_back(t + 0.0005), s.output.push_back(0.0);
-  const auto step = model_output(s, model, lag_response(s, model));
+  const auto step = model_output(s, model, lag_response(s, model)).value;
   CHECK(step[0] == Approx(0.1).margin(3e-4));
   CHECK(step[1] == Approx(0.5).margin(3e-4));
   CHECK(step[2] == Approx(0.9).margin(3e-4));
@@ -116,11 +116,11 @@ TEST_CASE("the second-order model overshoots and lags a ramp as the closed form 
   s.input.assign(1000, 1.0);
   std::fill(s.input.begin(), s.input.begin() + 100, 0.0);
   for (int i = 1; i < 900; ++i) s.t.push_back(1e-3 * i), s.output.push_back(0.0);
-  const auto step = model_output(s, model, lag_response(s, model));
+  const auto step = model_output(s, model, lag_response(s, model)).value;
   CHECK(*std::max_element(step.begin(), step.end()) ==
         Approx(1.25383).margin(1e-3));  // 100 exp(-pi zeta / sqrt(1 - zeta^2)) %
   for (std::size_t i = 0; i < s.input.size(); ++i) s.input[i] = 0.1 * static_cast<double>(i);
-  const auto ramp = model_output(s, model, lag_response(s, model));
+  const auto ramp = model_output(s, model, lag_response(s, model)).value;
   CHECK(100.0 * s.t.back() - ramp.back() == Approx(100.0 * 2.0 * 0.4 / 60.0).margin(1e-9));
 }
 
