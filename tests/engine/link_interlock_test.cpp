@@ -65,7 +65,7 @@ struct Watched {
   std::string tripped_by;
   BenchTime tripped_at{};
 
-  explicit Watched(const std::function<bool(BenchTime)>& spoken) {
+  explicit Watched(const std::function<bool(BenchTime)>& spoken, BenchTime unplugged = BenchTime::max()) {
     Problems problems;
     const auto bench = parse_bench({{"bench.json", bench_text}}, known(), problems);
     for (const auto& p : problems.sorted()) WARN(p.sentence());
@@ -75,7 +75,7 @@ struct Watched {
     const auto timeline = Timeline::compile(*plan, *bench, problems);
     REQUIRE(timeline);
 
-    const auto wires = make_wires(*bench, 1);
+    auto wires = make_wires(*bench, 1);
     std::vector<std::unique_ptr<Link>> ends;
     ends.push_back(wires[0].bench_end());
     auto devices = make_devices(*bench, std::move(ends));
@@ -91,13 +91,16 @@ struct Watched {
     run_loop(engine, bench->tick, time, [&](BenchTime due) {
       for (auto frame = peer->due(due); !frame.empty(); frame = peer->due(due))
         if (spoken(due)) far->send(frame, due);
+      if (due >= unplugged) wires[0].cut();
     });
     outcome = engine.outcome();
     const auto trips = records.of(EventKind::tripped);
     if (trips.empty()) return;
     tripped_at = trips[0].when;
-    tripped_by = trips[0].a == static_cast<std::uint32_t>(TripCause::interlock) ? bench->interlocks[trips[0].b].name
-                                                                                : "cause " + std::to_string(trips[0].a);
+    const auto cause = static_cast<TripCause>(trips[0].a);
+    tripped_by = cause == TripCause::interlock     ? bench->interlocks[trips[0].b].name
+                 : cause == TripCause::device_lost ? "device lost"
+                                                   : "something else";
   }
 };
 
@@ -137,4 +140,13 @@ TEST_CASE("an interlock on lost frames trips the bench at the frame that shows t
   CHECK(many.tripped_by == "losses");
   CHECK(many.tripped_at - gap >= 6ms);
   CHECK(many.tripped_at - gap <= 8ms);
+}
+
+TEST_CASE("a link that is unplugged trips the bench in the next tick, before any silence is long enough") {
+  const auto pulled = zero + 200ms;
+  const Watched run{[](BenchTime) { return true; }, pulled};
+  REQUIRE(run.outcome.tripped);
+  CHECK(run.tripped_by == "device lost");
+  CHECK(run.tripped_at - pulled <= 1ms);
+  CHECK_FALSE(run.outcome.safe_reached);  // nobody is there to prove it
 }
