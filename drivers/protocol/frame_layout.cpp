@@ -24,6 +24,7 @@ FrameLayout::FrameLayout(const FrameSettings& settings, const std::vector<FieldI
     match_value_ = static_cast<std::uint64_t>(settings.match->value.value);
   }
   if (settings.counter) counter_ = span_of(*settings.counter, settings);
+  if (settings.stamp) stamp_ = DeviceStamp{span_of(*settings.stamp, settings), settings.stamp->tick};
   if (settings.checksum) {
     const auto& s = *settings.checksum;
     const auto* kind = find_checksum(s.kind.value);
@@ -46,9 +47,11 @@ bool FrameLayout::intact(std::span<const std::byte> frame) const noexcept {
   return matches(frame) && (!check_ || check_->place.read(frame) == check_->of(frame));
 }
 
-void FrameLayout::finish(std::span<std::byte> frame, std::uint32_t counter) const noexcept {
+void FrameLayout::finish(std::span<std::byte> frame, std::uint32_t counter, BenchTime now) const noexcept {
   if (match_) match_->write(frame, match_value_);
   if (counter_) counter_->write(frame, counter);
+  if (stamp_)
+    stamp_->place.write(frame, static_cast<std::uint64_t>(std::floor(seconds(now.time_since_epoch()) / stamp_->tick)));
   if (check_) check_->place.write(frame, check_->of(frame));
 }
 

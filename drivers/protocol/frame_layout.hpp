@@ -42,6 +42,12 @@ class FrameLayout {
   const std::vector<PackedField>& fields() const noexcept { return fields_; }
   const std::optional<BitSpan>& counter() const noexcept { return counter_; }
 
+  struct DeviceStamp {
+    BitSpan place;
+    double tick;  // seconds
+  };
+  const std::optional<DeviceStamp>& stamp() const noexcept { return stamp_; }
+
   // Bytes that must be there to tell whether it is this frame.
   std::size_t match_end() const noexcept { return match_ ? match_->end() : 0; }
   // Takes at least match_end() bytes.
@@ -50,8 +56,8 @@ class FrameLayout {
   }
   // Take exactly length() bytes.
   bool intact(std::span<const std::byte> frame) const noexcept;
-  // Puts match, counter and checksum in.
-  void finish(std::span<std::byte> frame, std::uint32_t counter) const noexcept;
+  // Puts match, counter, stamp and checksum in.
+  void finish(std::span<std::byte> frame, std::uint32_t counter, BenchTime now) const noexcept;
 
  private:
   struct Check {
@@ -66,6 +72,7 @@ class FrameLayout {
   Duration cycle_;
   std::optional<BitSpan> match_, counter_;
   std::uint64_t match_value_{0};
+  std::optional<DeviceStamp> stamp_;
   std::optional<Check> check_;
   std::vector<PackedField> fields_;
 };

@@ -35,7 +35,9 @@ FrameReceiver::FrameReceiver(const NamedFrames& frames, const std::vector<FieldI
                              const std::optional<Located<Framing>>& framing)
     : is_stream_{stream} {
   for (const auto& [name, frame] : frames) {
-    const auto& layout = kinds_.emplace_back(Kind{FrameLayout{frame, fields}}).layout;
+    auto& kind = kinds_.emplace_back(Kind{FrameLayout{frame, fields}});
+    const auto& layout = kind.layout;
+    if (const auto& clock = layout.stamp()) kind.clock.emplace(clock->place.bits(), clock->tick);
     shortest_ = shortest_ == 0 ? layout.length() : std::min(shortest_, layout.length());
     longest_ = std::max(longest_, layout.length());
     match_end_ = std::max(match_end_, layout.match_end());
@@ -148,6 +150,7 @@ bool FrameReceiver::deliver(Kind& kind, std::span<const std::byte> frame, Stamp 
     kind.seen = true;
   }
   ++counters.good;
+  if (kind.clock) stamp = kind.clock->stamp(kind.layout.stamp()->place.read(frame), stamp);
   for (const auto& field : kind.layout.fields()) sink.field(field.index, field.value_in(frame), stamp);
   return true;
 }

@@ -57,7 +57,7 @@ std::span<const std::byte> FrameSender::due(BenchTime now) noexcept {
     if (now < kind.next) continue;
     // Missed cycles are left out, not made up for, and the phase stays.
     kind.next += cycle * ((now - kind.next) / cycle + 1);
-    kind.layout.finish(kind.bytes, kind.counter++);
+    kind.layout.finish(kind.bytes, kind.counter++, now);
     for (const auto& field : kind.layout.fields()) slots_[field.index].is_sent = true;
     not_before_ = now + spacing_;
     if (delimiter_.empty()) return kind.bytes;

@@ -8,6 +8,7 @@
 
 #include "drivers/protocol/frame_layout.hpp"
 #include "drivers/protocol/protocol.hpp"
+#include "harness/base/clock_model.hpp"
 
 namespace trackrod {
 
@@ -24,7 +25,8 @@ class FrameReceiver {
   struct Kind {
     FrameLayout layout;
     bool seen{false};
-    std::uint64_t last{0};  // alive counter of the last frame
+    std::uint64_t last{0};              // alive counter of the last frame
+    std::optional<ClockModel> clock{};  // of a device that stamps
   };
   class Messages;
   bool datagram(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink, ProtocolCounters& counters) noexcept;

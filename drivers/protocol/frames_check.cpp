@@ -75,6 +75,18 @@ void check_checksum(const FrameSettings& frame, BitMap& map, Problems& problems)
   }
 }
 
+// The time of receipt tells which turn of the counter it is, so a turn must be longer than any message is late.
+void check_stamp(const FrameSettings& frame, BitMap& map, Problems& problems) {
+  const auto& stamp = *frame.stamp;
+  map.take("'stamp'", span_of(stamp, frame), stamp.start.at);
+  constexpr double least_turn = 0.05;
+  const double turn = std::ldexp(stamp.tick, std::max(1, stamp.bits.value));
+  if (turn < least_turn)
+    problems.add(stamp.bits.at, "a clock that begins anew every " + std::to_string(turn) + " s",
+                 "at least " + std::to_string(least_turn) + " s, which is longer than messages are late",
+                 "more 'bits', or a longer 'tick'");
+}
+
 void check_frame(const FrameSettings& frame, Problems& problems) {
   BitMap map{frame, problems};
   if (frame.match) {
@@ -88,6 +100,7 @@ void check_frame(const FrameSettings& frame, Problems& problems) {
     problems.add(frame.counter->bits.at, "found " + std::to_string(frame.counter->bits.value),
                  "1 to 32 bits for a counter");
   if (frame.counter) map.take("'counter'", span_of(*frame.counter, frame), frame.counter->start.at);
+  if (frame.stamp) check_stamp(frame, map, problems);
   if (frame.checksum) check_checksum(frame, map, problems);
   for (const auto& [name, field] : frame.fields) {
     map.take("'" + name.value + "'", span_of(field, frame), field.start.at);

@@ -25,6 +25,13 @@ const Fields<BitsSettings>& counter_fields() {
   return fields;
 }
 
+const Fields<StampSettings>& stamp_fields() {
+  static const auto fields =
+      bits_fields<StampSettings>("stamp", "The device's own clock when it took the values, as a count of ticks")
+          .need("tick", &StampSettings::tick, quantity("s", 1e-9, 1.0), "time of one count, as \"1 us\"");
+  return fields;
+}
+
 const Fields<MatchSettings>& match_fields() {
   static const auto fields =
       bits_fields<MatchSettings>("match", "Bits that tell this frame from the others")
@@ -68,6 +75,8 @@ Fields<FrameSettings> frame_fields(const std::string& what, const std::string& d
 
 const Fields<FrameSettings>& received_fields() {
   static const auto fields = frame_fields("received_frame", "A frame that the device sends")
+                                 .may("stamp", &FrameSettings::stamp, maybe(object(stamp_fields)),
+                                      "when the device took the values, by its own clock (default: when they came)")
                                  .may("cycle", &FrameSettings::cycle, duration(100us, 10s),
                                       "how often the device sends it; the simulated bench keeps to it (default: 1 ms)");
   return fields;

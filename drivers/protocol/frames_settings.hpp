@@ -27,6 +27,11 @@ struct MatchSettings : BitsSettings {
   Located<std::int64_t> value;
 };
 
+// The device's own clock when it took the values: a count of ticks that begins anew when its bits are used up.
+struct StampSettings : BitsSettings {
+  double tick{1e-6};  // seconds
+};
+
 // value = scale * count + offset
 struct FieldSettings : BitsSettings {
   bool is_signed{false};
@@ -47,6 +52,7 @@ struct FrameSettings {
   ByteOrder order{ByteOrder::little};
   std::optional<MatchSettings> match;
   std::optional<BitsSettings> counter;
+  std::optional<StampSettings> stamp;  // of a frame to receive
   std::optional<ChecksumSettings> checksum;
   std::vector<std::pair<Name, FieldSettings>> fields;
   Duration cycle{std::chrono::milliseconds{1}};
