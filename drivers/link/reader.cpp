@@ -1,6 +1,6 @@
 #include "drivers/link/reader.hpp"
 
-#include <sys/eventfd.h>
+#include <sys/timerfd.h>
 #include <unistd.h>
 
 #include <cerrno>
@@ -32,9 +32,16 @@ Reader::Reader(std::vector<Link*> links, std::size_t room)
 Reader::~Reader() { stop(); }
 
 Result<bool> Reader::start(int priority) {
-  wake_ = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
-  if (wake_ < 0) return fail_os(Fault::internal, "no thread for reading the links could be started", errno);
-  polled_.back() = {wake_, POLLIN, 0};
+  // A timer of its own, not poll's time limit: to set and to cancel one at each wake-up costs several microseconds
+  // between a datagram and the ring (docs/decisions.md).
+  sweep_timer_ = timerfd_create(CLOCK_MONOTONIC, TFD_CLOEXEC | TFD_NONBLOCK);
+  constexpr itimerspec each_period{{0, sweep_period.count()}, {0, sweep_period.count()}};
+  if (sweep_timer_ < 0 || timerfd_settime(sweep_timer_, 0, &each_period, nullptr) != 0) {
+    const int error = errno;
+    if (sweep_timer_ >= 0) close(std::exchange(sweep_timer_, -1));
+    return fail_os(Fault::internal, "no thread for reading the links could be started", error);
+  }
+  polled_.back() = {sweep_timer_, POLLIN, 0};
   ending_ = false;
 
   pthread_attr_t attributes;
@@ -55,7 +62,7 @@ Result<bool> Reader::start(int priority) {
   }
   pthread_attr_destroy(&attributes);
   if (error != 0) {
-    close(std::exchange(wake_, -1));
+    close(std::exchange(sweep_timer_, -1));
     return fail_os(Fault::internal, "no thread for reading the links could be started", error);
   }
   running_ = true;
@@ -65,10 +72,9 @@ Result<bool> Reader::start(int priority) {
 
 void Reader::stop() noexcept {
   if (!running_) return;
-  ending_ = true;
-  eventfd_write(wake_, 1);
+  ending_ = true;  // seen at the next sweep
   pthread_join(thread_, nullptr);
-  close(std::exchange(wake_, -1));
+  close(std::exchange(sweep_timer_, -1));
   running_ = false;
 }
 
@@ -79,13 +85,10 @@ void* Reader::run(void* self) noexcept {
 
 void Reader::watch() noexcept {
   const SteadyTime clock;
-  constexpr timespec timeout{0, sweep_period.count()};
-  BenchTime swept{};
   while (!ending_) {
-    if (ppoll(polled_.data(), polled_.size(), &timeout, nullptr) < 0)
+    if (poll(polled_.data(), polled_.size(), -1) < 0)
       for (auto& p : polled_) p.revents = 0;  // interrupted: nothing is known
-    const bool sweep = clock.now() - swept >= sweep_period;
-    if (sweep) swept = clock.now();
+    const bool sweep = polled_.back().revents != 0;
     for (std::size_t i = 0; i < links_.size(); ++i) {
       const bool woke_us = polled_[i].revents != 0;
       const bool took = (woke_us || sweep) && drain(i, clock);
@@ -94,6 +97,8 @@ void Reader::watch() noexcept {
       if (!open || (woke_us && !took)) polled_[i].fd = -1;
       if (open && sweep) polled_[i].fd = links_[i]->descriptor();
     }
+    std::uint64_t periods = 0;
+    if (sweep) (void)!read(sweep_timer_, &periods, sizeof periods);  // last: it sets the timer anew
   }
 }
 

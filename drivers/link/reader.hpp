@@ -72,12 +72,12 @@ class Reader {
   std::vector<Link*> links_;
   std::vector<LinkState> states_;
   std::vector<int> loss_errors_;
-  std::vector<pollfd> polled_;  // one a link, and the wake-up last
+  std::vector<pollfd> polled_;  // one a link, and the timer last
   Arrival scratch_;
   boost::lockfree::spsc_queue<Arrival> ring_;
   Count dropped_;
   std::atomic<bool> ending_{false};
-  int wake_{-1};  // eventfd
+  int sweep_timer_{-1};
   bool running_{false};
   pthread_t thread_{};
 };
