@@ -1,6 +1,8 @@
 // `trackrod rehearse`: the same engine, devices and protocols, in virtual time, against the simulated bench behind
 // modelled wires, all in one thread.
 
+#include <spdlog/fmt/fmt.h>
+
 #include "drivers/device/device_inputs.hpp"
 #include "drivers/device/device_set.hpp"
 #include "fixtures/simulator/simulated_bench.hpp"
@@ -36,7 +38,49 @@ Result<VirtualRig> make_rig(const Bench& bench, const Truth& truth, std::uint64_
   return VirtualRig{make_devices(bench, std::move(near)), std::move(*simulated)};
 }
 
-Outcome rehearse(const Loaded& loaded, VirtualRig& rig, VirtualTime& time, RecordSink& records) {
+// Where the real time of a rehearsal went.
+struct Split {
+  Duration bench{}, capture{};  // the simulated bench with its wires; the journal. The rest is the engine's.
+};
+
+// Adds the time that it lives.
+class Stopwatch {
+ public:
+  explicit Stopwatch(Duration& sum) : sum_{sum}, start_{SteadyTime{}.now()} {}
+  Stopwatch(const Stopwatch&) = delete;
+  Stopwatch& operator=(const Stopwatch&) = delete;
+  ~Stopwatch() { sum_ += SteadyTime{}.now() - start_; }
+
+ private:
+  Duration& sum_;
+  BenchTime start_;
+};
+
+// Hands records on many at a time, so that the time they take can be measured without taking much itself.
+class TimedRecords final : public RecordSink {
+ public:
+  TimedRecords(RecordSink& next, Duration& took) : next_{next}, took_{took} { waiting_.reserve(room); }
+  bool put(const Record& record) noexcept override {
+    waiting_.push_back(record);
+    if (waiting_.size() == room) hand_on();
+    return good_;
+  }
+  void hand_on() noexcept {
+    const Stopwatch watch{took_};
+    for (const auto& record : waiting_) good_ = next_.put(record) && good_;
+    waiting_.clear();
+  }
+
+ private:
+  static constexpr std::size_t room = 1024;
+  RecordSink& next_;
+  Duration& took_;
+  std::vector<Record> waiting_;
+  bool good_{true};
+};
+
+Outcome rehearse(const Loaded& loaded, VirtualRig& rig, VirtualTime& time, RecordSink& journal, Split& split) {
+  TimedRecords records{journal, split.capture};
   NoMinder nobody;
   Reader reader{rig.devices.link_pointers()};
   DeviceInputs inputs{reader, rig.devices.device_pointers(), DeviceInputs::Reading::here};
@@ -44,9 +88,18 @@ Outcome rehearse(const Loaded& loaded, VirtualRig& rig, VirtualTime& time, Recor
       {*loaded.bench, *loaded.plan, *loaded.timeline, rig.devices.device_pointers(), inputs, time, records, nobody}};
   const auto tick = loaded.bench->tick;
   run_loop(engine, tick, time, [&](BenchTime due) {
+    const Stopwatch watch{split.bench};
     for (int part = answers_a_tick - 1; part >= 0; --part) rig.simulated->step(due - part * tick / answers_a_tick);
   });
+  records.hand_on();
   return engine.outcome();
+}
+
+std::string shown_speed(double rehearsed_s, Duration real, const Split& split) {
+  const auto share = [&](Duration part) { return fmt::format("{:.0f} %", 100.0 * seconds(part) / seconds(real)); };
+  return fmt::format("rehearsed {} in {}, {:.0f} times as fast: simulated bench {}, engine {}, capture {}",
+                     shown_time(rehearsed_s), shown_time(seconds(real)), rehearsed_s / seconds(real),
+                     share(split.bench), share(real - split.bench - split.capture), share(split.capture));
 }
 
 }  // namespace
@@ -76,14 +129,16 @@ int rehearse_command(const RehearseOptions& options, Console& console) {
   const SteadyTime real;
   const auto real_start = real.now();
   JournalSink sink{*journal};
-  const auto outcome = rehearse(loaded, *rig, time, sink);
+  Split split;
+  const auto outcome = rehearse(loaded, *rig, time, sink, split);
+  const auto real_time = real.now() - real_start;
   if (!sink.outcome()) return console.complain(sink.outcome().error()), harness_failed;
   note_ending(record, outcome, time.now() - virtual_start);
   if (auto ended = journal->end(time.now(), record.ending); !ended)
     return console.complain(ended.error()), harness_failed;
   if (auto written = folder->write("run.json", to_json(record)); !written)
     return console.complain(written.error()), harness_failed;
-  console.say("rehearsed " + shown_time(record.duration_s) + " in " + shown_time(seconds(real.now() - real_start)));
+  console.say(shown_speed(record.duration_s, real_time, split));
   return finish_run(*folder, record, loaded, console);
 }
 
