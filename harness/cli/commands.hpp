@@ -82,7 +82,7 @@ struct SimulateOptions {
 int simulate_command(const SimulateOptions& options, Console& console);
 
 struct SchemaOptions {
-  std::string of;  // "bench" or "plan"
+  std::string of;  // "bench", "plan" or "truth"
 };
 int schema_command(const SchemaOptions& options);
 

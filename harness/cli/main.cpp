@@ -93,9 +93,11 @@ class Options {
     add_plan(preview, preview_.files);
     preview.add_option("--svg", preview_.svg, "write the picture to this file");
 
-    auto& schema = add("schema", "print the JSON Schema of bench or plan files, for editors",
+    auto& schema = add("schema", "print the JSON Schema of bench, plan or truth files, for editors",
                        [this](Console&) { return schema_command(schema_); });
-    schema.add_option("KIND", schema_.of, "bench or plan")->required()->check(CLI::IsMember({"bench", "plan"}));
+    schema.add_option("KIND", schema_.of, "bench, plan or truth")
+        ->required()
+        ->check(CLI::IsMember({"bench", "plan", "truth"}));
   }
 
   void add_run_commands() {

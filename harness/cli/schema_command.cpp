@@ -1,12 +1,16 @@
 #include <cstdio>
 
+#include "fixtures/plant/truth.hpp"
 #include "harness/cli/commands.hpp"
 #include "harness/cli/load.hpp"
 
 namespace trackrod {
 
 int schema_command(const SchemaOptions& options) {
-  std::fputs((options.of == "bench" ? bench_schema(catalogue()) : plan_schema(catalogue())).c_str(), stdout);
+  const auto text = options.of == "bench"  ? bench_schema(catalogue())
+                    : options.of == "plan" ? plan_schema(catalogue())
+                                           : truth_schema();
+  std::fputs(text.c_str(), stdout);
   return all_pass;
 }
 
