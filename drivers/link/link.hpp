@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "harness/base/can_frame.hpp"
+#include "harness/base/catalogue.hpp"
 #include "harness/base/error.hpp"
 #include "harness/base/fields.hpp"
 #include "harness/base/time.hpp"
@@ -36,6 +37,26 @@ class Count {
   std::atomic<std::uint64_t> n_{0};
 };
 
+// A figure that one thread writes and any thread reads.
+class Latest {
+ public:
+  Latest() = default;
+  Latest(const Latest& other) noexcept : n_{other.value()} {}
+  Latest& operator=(const Latest& other) noexcept {
+    *this = other.value();
+    return *this;
+  }
+  Latest& operator=(std::uint64_t n) noexcept {
+    n_.store(n, std::memory_order_relaxed);
+    return *this;
+  }
+  std::uint64_t value() const noexcept { return n_.load(std::memory_order_relaxed); }
+  operator std::uint64_t() const noexcept { return value(); }  // NOLINT(google-explicit-constructor): it is a number
+
+ private:
+  std::atomic<std::uint64_t> n_{0};
+};
+
 struct LinkCounters {
   Count received, received_bytes;
   Count sent, sent_bytes;
@@ -44,7 +65,11 @@ struct LinkCounters {
   Count foreign;            // from a sender that is not the configured peer
   Count refused;            // told by the peer's machine: nobody listens there (the link stays usable)
   Count oversized;          // datagrams larger than the buffer, or empty: not handed on
-  Count stamps_replaced;    // kernel stamps outside [last read that found nothing, now]: read time used, widened
+  // CAN
+  Count bus_errors;                       // error frames of the controller
+  Count echoes, echoes_missed;            // own frames seen on the bus, and those that were not
+  Latest last_echo_ns, greatest_echo_ns;  // from handing over to being on the bus
+  Count stamps_replaced;  // kernel stamps outside [last read that found nothing, now]: read time used, widened
 };
 
 struct Received {
@@ -72,9 +97,10 @@ class Link {
   virtual Received receive(std::span<std::byte> into, BenchTime now) noexcept = 0;
   // Does not block or allocate.
   virtual SendResult send(std::span<const std::byte> bytes, BenchTime now) noexcept = 0;
-  // Which frames shall arrive, on a bus that others share (CAN): those that at least one filter lets through, none for
-  // an empty list; before the first call all do. Other links carry one peer's messages and take no notice. May block.
-  virtual void want(std::span<const CanFilter>) {}
+  // On a bus that others share (CAN): which frames shall arrive (those that at least one filter lets through, none for
+  // an empty list; before the first call all do), and which ones we send. Other links carry one peer's messages and
+  // take no notice. May block.
+  virtual void want(std::span<const CanFilter> /*arriving*/, std::span<const CanFilter> /*own*/) {}
   // Throws away output that the system still holds, where it can (serial).
   virtual void drop_queued_output() noexcept = 0;
   virtual const LinkCounters& counters() const noexcept = 0;
@@ -91,10 +117,12 @@ struct WirePath {
   double loss{0.0};   // chance that a datagram, or each byte of a stream, does not come
 };
 struct WireModel {
-  enum class Mode : std::uint8_t { datagrams, stream } mode{Mode::datagrams};
+  using Mode = Carries;  // CAN frames travel as datagrams
+  Mode mode{Mode::datagrams};
   WirePath outward, inward;      // from the bench; to it
   Duration byte_time{};          // time on the wire of one byte
   Duration stamp_uncertainty{};  // half-width of a datagram's stamp
+  Duration message_time{};       // time on the wire of a message, beside its bytes
 };
 
 struct LinkKind {
@@ -113,5 +141,7 @@ struct LinkKind {
 const std::vector<LinkKind>& link_table();
 // The line of the table; `kind` was checked by the bench's reader, so an unknown one ends the program.
 const LinkKind& link_kind(const std::string& kind);
+// What a link of the bench carries, for Catalogue::carries.
+inline Carries carried_by(const Chosen& link) { return link_kind(link.kind).model(link.value).mode; }
 
 }  // namespace trackrod

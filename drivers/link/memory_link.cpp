@@ -153,7 +153,8 @@ void MemoryLink::put_on_wire(std::span<const std::byte> bytes, BenchTime now) no
   // Drawn for every packet, lost or not, so that one loss does not change the fate of all that follows.
   const double late = out_.chance(), fate = out_.chance();
   const auto starts = std::max(now, out_.free_from);
-  out_.free_from = starts + wire_->model.byte_time * static_cast<Duration::rep>(bytes.size());
+  out_.free_from =
+      starts + wire_->model.message_time + wire_->model.byte_time * static_cast<Duration::rep>(bytes.size());
   const auto jitter = Duration{static_cast<Duration::rep>(late * static_cast<double>(path.jitter.count()))};
   out_.last_arrival = std::max(out_.last_arrival, out_.free_from + path.delay + jitter);
   if (!stream() && fate < path.loss) return;

@@ -18,7 +18,7 @@ PackedField::Count PackedField::count_of(double value) const noexcept {
 }
 
 FrameLayout::FrameLayout(const FrameSettings& settings, const std::vector<FieldInfo>& fields)
-    : length_{static_cast<std::size_t>(settings.length.value)}, cycle_{settings.cycle} {
+    : length_{static_cast<std::size_t>(settings.length.value)}, cycle_{settings.cycle}, can_{settings.can} {
   if (settings.match) {
     match_ = span_of(*settings.match, settings);
     match_value_ = static_cast<std::uint64_t>(settings.match->value.value);

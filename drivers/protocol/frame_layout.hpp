@@ -39,6 +39,7 @@ class FrameLayout {
 
   std::size_t length() const noexcept { return length_; }
   Duration cycle() const noexcept { return cycle_; }
+  const std::optional<CanPlace>& can() const noexcept { return can_; }
   const std::vector<PackedField>& fields() const noexcept { return fields_; }
   const std::optional<BitSpan>& counter() const noexcept { return counter_; }
 
@@ -70,6 +71,7 @@ class FrameLayout {
   };
   std::size_t length_;
   Duration cycle_;
+  std::optional<CanPlace> can_;
   std::optional<BitSpan> match_, counter_;
   std::uint64_t match_value_{0};
   std::optional<DeviceStamp> stamp_;

@@ -38,6 +38,7 @@ FrameReceiver::FrameReceiver(const NamedFrames& frames, const std::vector<FieldI
     auto& kind = kinds_.emplace_back(Kind{FrameLayout{frame, fields}});
     const auto& layout = kind.layout;
     if (const auto& clock = layout.stamp()) kind.clock.emplace(clock->place.bits(), clock->tick);
+    is_can_ = is_can_ || layout.can();
     shortest_ = shortest_ == 0 ? layout.length() : std::min(shortest_, layout.length());
     longest_ = std::max(longest_, layout.length());
     match_end_ = std::max(match_end_, layout.match_end());
@@ -60,6 +61,7 @@ FrameReceiver::Kind* FrameReceiver::find(std::span<const std::byte> bytes) noexc
 bool FrameReceiver::take(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink,
                          ProtocolCounters& counters) noexcept {
   if (kinds_.empty()) return false;
+  if (is_can_) return can_frame(bytes, stamp, sink, counters);
   if (!is_stream_) return datagram(bytes, stamp, sink, counters);
   if (framer_) {
     Messages messages{*this, sink, counters};
@@ -85,6 +87,32 @@ std::optional<BenchTime> FrameReceiver::quiet(BenchTime now, FieldSink& sink, Pr
   Messages messages{*this, sink, counters};
   framer_->quiet(now, messages);
   return messages.taken;
+}
+
+std::vector<CanFilter> FrameReceiver::identifiers() const {
+  std::vector<CanFilter> all;
+  for (const auto& k : kinds_)
+    if (const auto& can = k.layout.can()) all.push_back(can->filter());
+  return all;
+}
+
+// A bus carries frames of others too; those with identifiers of ours must look as they should.
+bool FrameReceiver::can_frame(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink,
+                              ProtocolCounters& counters) noexcept {
+  const auto frame = read_can(bytes);
+  if (!frame || frame->error || frame->remote) return false;
+  bool ours = false;
+  for (auto& kind : kinds_) {
+    const auto& layout = kind.layout;
+    if (!layout.can() || !layout.can()->holds(*frame)) continue;
+    ours = true;
+    if (frame->data.size() != layout.length() || !layout.matches(frame->data)) continue;
+    if (layout.intact(frame->data)) return deliver(kind, frame->data, stamp, sink, counters);
+    ++counters.bad_checksum;
+    return false;
+  }
+  if (ours) ++counters.bad_length;
+  return false;
 }
 
 // Frames stand one behind the other from the first byte on, so a damaged one is stepped over as a whole.

@@ -59,6 +59,7 @@ std::span<const std::byte> FrameSender::due(BenchTime now) noexcept {
     kind.next += cycle * ((now - kind.next) / cycle + 1);
     kind.layout.finish(kind.bytes, kind.counter++, now);
     for (const auto& field : kind.layout.fields()) slots_[field.index].is_sent = true;
+    if (const auto& can = kind.layout.can()) return write_can(can->frame_of(kind.bytes), can_datagram_);
     not_before_ = now + spacing_;
     if (delimiter_.empty()) return kind.bytes;
     delimited_.assign(kind.bytes.begin(), kind.bytes.end());  // within what was reserved
@@ -66,6 +67,13 @@ std::span<const std::byte> FrameSender::due(BenchTime now) noexcept {
     return delimited_;
   }
   return {};
+}
+
+std::vector<CanFilter> FrameSender::identifiers() const {
+  std::vector<CanFilter> all;
+  for (const auto& k : kinds_)
+    if (const auto& can = k.layout.can()) all.push_back(can->filter());
+  return all;
 }
 
 bool FrameSender::settled(FieldIndex field) const noexcept { return field < slots_.size() && slots_[field].is_sent; }

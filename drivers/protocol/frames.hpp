@@ -1,6 +1,7 @@
 #pragma once
 // Bit-packed frames, sent in cycles, in datagrams or in a stream of bytes.
 
+#include <array>
 #include <cstddef>
 #include <cstdint>
 #include <span>
@@ -20,6 +21,8 @@ class FrameReceiver {
   // True when a frame was taken. A repeated frame is none: a device whose alive counter stands still is not alive.
   bool take(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink, ProtocolCounters& counters) noexcept;
   std::optional<BenchTime> quiet(BenchTime now, FieldSink& sink, ProtocolCounters& counters) noexcept;
+  // Of the frames with a CAN identifier.
+  std::vector<CanFilter> identifiers() const;
 
  private:
   struct Kind {
@@ -30,6 +33,7 @@ class FrameReceiver {
   };
   class Messages;
   bool datagram(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink, ProtocolCounters& counters) noexcept;
+  bool can_frame(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink, ProtocolCounters& counters) noexcept;
   std::size_t stream(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink, ProtocolCounters& counters,
                      bool& taken) noexcept;
   bool deliver(Kind& kind, std::span<const std::byte> frame, Stamp stamp, FieldSink& sink,
@@ -39,6 +43,7 @@ class FrameReceiver {
 
   std::vector<Kind> kinds_;
   bool is_stream_;
+  bool is_can_{false};
   std::size_t shortest_{0}, longest_{0}, match_end_{0};
   std::optional<StreamFramer> framer_;
   std::vector<std::byte> kept_;  // stream: room for two frames, of which kept_size_ bytes wait for the rest
@@ -54,6 +59,8 @@ class FrameSender {
   void set(FieldIndex field, double value, ProtocolCounters& counters) noexcept;
   std::span<const std::byte> due(BenchTime now) noexcept;
   bool settled(FieldIndex field) const noexcept;
+  // Of the frames with a CAN identifier.
+  std::vector<CanFilter> identifiers() const;
   void save(std::span<std::uint32_t> words) const noexcept;
   void load(std::span<const std::uint32_t> words) noexcept;
   // What stands behind each message; may be empty.
@@ -77,6 +84,7 @@ class FrameSender {
   Duration gap_{}, spacing_{};  // by idle gap
   BenchTime not_before_{};
   bool gap_owed_{false};  // another process may have died in mid-message
+  std::array<std::byte, greatest_can_datagram> can_datagram_{};
 };
 
 class Frames final : public Protocol {
@@ -90,6 +98,8 @@ class Frames final : public Protocol {
   std::span<const std::byte> due(BenchTime now) noexcept override;
   bool settled(FieldIndex field) const noexcept override;
   std::uint32_t take_message() noexcept override { return 0; }
+  std::vector<CanFilter> wanted() const override { return receiver_.identifiers(); }
+  std::vector<CanFilter> sends() const override { return sender_.identifiers(); }
   const ProtocolCounters& counters() const noexcept override { return counters_; }
   void save(std::span<std::uint32_t> words) const noexcept override;
   void load(std::span<const std::uint32_t> words) noexcept override;

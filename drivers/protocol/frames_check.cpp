@@ -89,6 +89,7 @@ void check_stamp(const FrameSettings& frame, BitMap& map, Problems& problems) {
 
 void check_frame(const FrameSettings& frame, Problems& problems) {
   BitMap map{frame, problems};
+  if (frame.can) check_can_place(*frame.can, frame.length, problems);
   if (frame.match) {
     const auto span = span_of(*frame.match, frame);
     map.take("'match'", span, frame.match->start.at);
@@ -117,12 +118,14 @@ void check_told_apart(const NamedFrames& frames, bool stream, Problems& problems
                    "a 'match' or a 'checksum'");
     for (std::size_t j = 0; j < i; ++j) {
       const auto& [other_name, other] = frames[j];
+      if (frame.can && other.can && !frame.can->same_identifier(*other.can)) continue;
       if (frame.match && other.match &&
           span_of(*frame.match, frame).numbers() == span_of(*other.match, other).numbers() &&
           frame.match->value.value != other.match->value.value)
         continue;
       problems.add(name.at, "frame '" + name.value + "' cannot be told from '" + other_name.value + "'",
-                   "a 'match' on the same bits with another 'value' in each frame");
+                   frame.can ? "another identifier, or a 'match' on the same bits with another 'value' in each frame"
+                             : "a 'match' on the same bits with another 'value' in each frame");
       break;
     }
   }

@@ -68,6 +68,7 @@ Fields<FrameSettings> frame_fields(const std::string& what, const std::string& d
       .need("length", &FrameSettings::length, located(integer<int>(1, longest_frame)), "bytes")
       .may("order", &FrameSettings::order, order(), "byte order of everything in it (default: little)")
       .may("match", &FrameSettings::match, maybe(object(match_fields)), "what tells this frame from the others")
+      .may("can", &FrameSettings::can, maybe(object(can_place_fields)), "on a CAN bus: the CAN frame it travels in")
       .may("counter", &FrameSettings::counter, maybe(object(counter_fields)), "alive counter")
       .may("checksum", &FrameSettings::checksum, maybe(object(checksum_fields)), "checksum")
       .may("fields", &FrameSettings::fields, dictionary(object(field_fields)), "the values in it, by name");

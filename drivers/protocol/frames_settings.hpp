@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "drivers/protocol/bits.hpp"
+#include "drivers/protocol/frames_can.hpp"
 #include "drivers/protocol/stream_framing.hpp"
 #include "harness/base/catalogue.hpp"
 #include "harness/base/fields.hpp"
@@ -54,6 +55,7 @@ struct FrameSettings {
   std::optional<BitsSettings> counter;
   std::optional<StampSettings> stamp;  // of a frame to receive
   std::optional<ChecksumSettings> checksum;
+  std::optional<CanPlace> can;  // on a CAN bus
   std::vector<std::pair<Name, FieldSettings>> fields;
   Duration cycle{std::chrono::milliseconds{1}};
 };
@@ -62,7 +64,7 @@ using NamedFrames = std::vector<std::pair<Name, FrameSettings>>;
 struct FramesSettings {
   bool stream{false};
   std::optional<Located<Framing>> framing;  // of a stream; empty: by match and checksum
-  NamedFrames receive, send;  // as the bench sees them
+  NamedFrames receive, send;                // as the bench sees them
 };
 
 const Fields<FramesSettings>& frames_fields();

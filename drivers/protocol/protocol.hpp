@@ -65,6 +65,8 @@ class Protocol {
   virtual std::string identity() const { return ""; }
   // On a CAN bus: the frames that on_bytes() wants to see (datagrams as in can_frame.hpp). May allocate.
   virtual std::vector<CanFilter> wanted() const { return {}; }
+  // On a CAN bus: the frames that due() gives. Their echoes time the sending side. May allocate.
+  virtual std::vector<CanFilter> sends() const { return {}; }
   virtual const ProtocolCounters& counters() const noexcept = 0;
   // Counters and the like, for the process that takes over. At most 24 words.
   virtual void save(std::span<std::uint32_t> words) const noexcept = 0;

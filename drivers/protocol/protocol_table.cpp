@@ -14,6 +14,19 @@ auto fields_by(std::vector<FieldInfo> (*check)(const Settings&, Problems&)) {
   };
 }
 
+template <class Settings>
+auto over_by(void (*check)(const Settings&, Carries, const Where&, Problems&)) {
+  return [check](const std::any& settings, Carries carries, const Where& link, Problems& problems) {
+    if (const auto* known = std::any_cast<Settings>(&settings)) check(*known, carries, link, problems);
+  };
+}
+
+void check_scpi_over(const ScpiSettings&, Carries carries, const Where& link, Problems& problems) {
+  if (carries == Carries::can_frames)
+    problems.add(link, "the protocol 'scpi' sends lines of text, and the link is a CAN bus",
+                 "a link such as 'serial' or 'udp' for it");
+}
+
 std::unique_ptr<Protocol> make_frames(const std::any& settings, Side side) {
   return std::make_unique<Frames>(std::any_cast<const FramesSettings&>(settings), side);
 }
@@ -27,8 +40,8 @@ std::unique_ptr<Protocol> make_scpi(const std::any& settings, Side side) {
 
 const std::vector<ProtocolKind>& protocol_table() {
   static const std::vector<ProtocolKind> table{
-      {{kind("frames", frames_fields), fields_by(check_frames)}, make_frames},
-      {{kind("scpi", scpi_fields), fields_by(check_scpi)}, make_scpi},
+      {{kind("frames", frames_fields), fields_by(check_frames), over_by(check_frames_over)}, make_frames},
+      {{kind("scpi", scpi_fields), fields_by(check_scpi), over_by(check_scpi_over)}, make_scpi},
   };
   return table;
 }

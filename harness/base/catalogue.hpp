@@ -9,6 +9,9 @@
 
 namespace trackrod {
 
+// What a link moves: whole messages, bytes without bounds, or CAN frames (as datagrams, can_frame.hpp).
+enum class Carries : std::uint8_t { datagrams, stream, can_frames };
+
 // A value that a device's messages carry.
 struct FieldInfo {
   std::string name;
@@ -22,6 +25,8 @@ struct ProtocolEntry {
   // The fields that these settings describe. Problems: what goes beyond single keys (overlapping bits, unknown
   // checksum).
   std::function<std::vector<FieldInfo>(const std::any& settings, Problems& problems)> fields;
+  // Problems with these settings on a link that stands at `link` in the file and carries such. Empty: goes over any.
+  std::function<void(const std::any& settings, Carries carries, const Where& link, Problems& problems)> over{};
 };
 
 // A signal that a score reads: "input", "output".
@@ -52,6 +57,7 @@ struct Catalogue {
   std::vector<ProtocolEntry> protocols;
   std::vector<ScoreEntry> scores;
   std::vector<FieldInfo> device_fields{};  // that every device has, whatever its protocol
+  std::function<Carries(const Chosen& link)> carries{};  // what a link that was read well carries; empty: not known
 };
 
 }  // namespace trackrod

@@ -25,7 +25,10 @@ void resolve_device(const Name& name, const written::Part<written::Device>& part
   if (part.good) {
     const auto before = draft.problems.count();
     for (const auto& p : catalogue.protocols)
-      if (p.settings.name == w.protocol.kind) state.fields = p.fields(w.protocol.value, draft.problems);
+      if (p.settings.name == w.protocol.kind) {
+        state.fields = p.fields(w.protocol.value, draft.problems);
+        if (p.over && catalogue.carries) p.over(w.protocol.value, catalogue.carries(w.link), w.link.at, draft.problems);
+      }
     add_device_fields(state.fields, catalogue.device_fields, w.protocol.at, draft.problems);
     state.sound = draft.problems.count() == before;
     if (draft.bench.tick > Duration{0} && w.timeout.value <= draft.bench.tick)

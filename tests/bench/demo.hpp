@@ -19,6 +19,7 @@ inline const Catalogue& catalogue() {
     for (const auto& l : link_table()) c.links.push_back(l.entry);
     for (const auto& p : protocol_table()) c.protocols.push_back(p.entry);
     c.device_fields = link_fields();
+    c.carries = carried_by;
     return c;
   }();
   return known;

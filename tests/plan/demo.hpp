@@ -22,6 +22,7 @@ inline const Catalogue& whole_catalogue() {
     for (const auto& l : link_table()) c.links.push_back(l.entry);
     for (const auto& p : protocol_table()) c.protocols.push_back(p.entry);
     c.scores = score_entries();
+    c.carries = carried_by;
     return c;
   }();
   return known;
