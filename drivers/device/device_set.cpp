@@ -70,8 +70,9 @@ DeviceSet make_devices(const Bench& bench, std::vector<std::unique_ptr<Link>> li
   DeviceSet set{std::move(links), {}};
   for (std::size_t i = 0; i < bench.devices.size(); ++i) {
     auto protocol = make_protocol(bench.devices[i], Side::bench);
-    set.links[i]->want(protocol->wanted());
-    set.devices.push_back(std::make_unique<FieldDevice>(bench, i, *set.links[i], std::move(protocol)));
+    set.links[i]->want(protocol->wanted(), protocol->sends());
+    set.devices.push_back(
+        std::make_unique<FieldDevice>(bench, i, *set.links[i], std::move(protocol), carried_by(bench.devices[i].link)));
   }
   return set;
 }
@@ -91,7 +92,7 @@ Result<std::vector<std::unique_ptr<Link>>> open_far_ends(const Bench& bench) {
   auto links = open_all(bench, &LinkKind::open_far_end);
   if (!links) return links;
   for (std::size_t i = 0; i < links->size(); ++i)
-    if (const auto peer = make_protocol(bench.devices[i], Side::peer)) (*links)[i]->want(peer->wanted());
+    if (const auto peer = make_protocol(bench.devices[i], Side::peer)) (*links)[i]->want(peer->wanted(), peer->sends());
   return links;
 }
 

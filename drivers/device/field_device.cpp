@@ -52,8 +52,10 @@ class FieldDevice::Mapper final : public FieldSink {
   SampleSink& samples_;
 };
 
-FieldDevice::FieldDevice(const Bench& bench, std::size_t index, Link& link, std::unique_ptr<Protocol> protocol)
+FieldDevice::FieldDevice(const Bench& bench, std::size_t index, Link& link, std::unique_ptr<Protocol> protocol,
+                         Carries carries)
     : link_{link}, protocol_{std::move(protocol)}, figures_{bench, index} {
+  if (carries == Carries::can_frames) bus_.emplace();
   for (std::size_t i = 0; i < bench.signals.size(); ++i) {
     const auto& s = bench.signals[i];
     if (s.device != index || is_link_field(s.field)) continue;
@@ -68,6 +70,7 @@ FieldDevice::FieldDevice(const Bench& bench, std::size_t index, Link& link, std:
 }
 
 void FieldDevice::arrived(std::span<const std::byte> bytes, Stamp stamp, SampleSink& samples) noexcept {
+  if (bus_ && bus_->take(bytes, stamp.when)) return;
   Mapper mapper{*this, samples};
   if (protocol_->on_bytes(bytes, stamp, mapper)) last_heard_ = stamp.when;
 }
@@ -76,6 +79,17 @@ void FieldDevice::look(BenchTime now, SampleSink& samples) noexcept {
   Mapper mapper{*this, samples};
   if (const auto heard = protocol_->on_quiet(now, mapper)) last_heard_ = *heard;
   figures_.look(now, last_heard_, link_.counters(), protocol_->counters(), samples);
+}
+
+std::uint32_t FieldDevice::take_message() noexcept {
+  const auto of_bus = bus_ ? bus_->take_message() : 0;
+  bus_spoke_ = of_bus != 0;
+  return bus_spoke_ ? of_bus : protocol_->take_message();
+}
+
+std::string FieldDevice::describe_message(std::uint32_t code) const {
+  auto words = bus_ ? can_message_words(code) : "";
+  return words.empty() ? protocol_->describe_message(code) : words;
 }
 
 const FieldDevice::Mapping* FieldDevice::driven(SignalIndex signal) const noexcept {
@@ -119,6 +133,7 @@ Sent FieldDevice::send_rest(BenchTime now) noexcept {
   if (result.state == SendState::would_block) {
     rest_from_ += result.taken;
     rest_size_ -= result.taken;
+    last_error_ = result.error != 0 ? result.error : EAGAIN;
     return Sent::would_block;
   }
   rest_size_ = 0;

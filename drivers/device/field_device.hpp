@@ -6,10 +6,12 @@
 #include <memory>
 #include <optional>
 #include <span>
+#include <string>
 #include <vector>
 
 #include "drivers/device/link_fields.hpp"
 #include "drivers/link/link.hpp"
+#include "drivers/protocol/can_error.hpp"
 #include "drivers/protocol/protocol.hpp"
 #include "harness/bench/bench.hpp"
 #include "harness/engine/device.hpp"
@@ -20,7 +22,8 @@ class FieldDevice final : public Device {
  public:
   // `index` is the device's position in the bench. The link must outlive the device; the bench need not. A signal whose
   // field the protocol does not have ends the program: the bench's reader has checked it.
-  FieldDevice(const Bench& bench, std::size_t index, Link& link, std::unique_ptr<Protocol> protocol);
+  FieldDevice(const Bench& bench, std::size_t index, Link& link, std::unique_ptr<Protocol> protocol,
+              Carries carries = Carries::datagrams);
 
   void arrived(std::span<const std::byte> bytes, Stamp stamp, SampleSink& samples) noexcept override;
   void look(BenchTime now, SampleSink& samples) noexcept override;
@@ -31,8 +34,11 @@ class FieldDevice final : public Device {
   int last_error() const noexcept override { return last_error_; }
   BenchTime last_heard() const noexcept override { return last_heard_; }
   bool settled(SignalIndex signal) const noexcept override;
-  std::uint32_t take_message() noexcept override { return protocol_->take_message(); }
-  Window message_window() const noexcept override { return protocol_->message_window(); }
+  // What the controller says of a CAN bus goes before what the device says.
+  std::uint32_t take_message() noexcept override;
+  Window message_window() const noexcept override { return bus_spoke_ ? Window{} : protocol_->message_window(); }
+  // What such a code means, in words; empty where the number says it all. Any thread, may allocate.
+  std::string describe_message(std::uint32_t code) const;
   void remember(ProtocolMemory& memory) const noexcept override { protocol_->save(memory.words); }
   // The terminator goes out at the start of the next transmit().
   void take_over(const ProtocolMemory& memory) noexcept override;
@@ -64,6 +70,8 @@ class FieldDevice final : public Device {
   std::size_t rest_from_{0}, rest_size_{0};
   int last_error_{0};
   BenchTime last_heard_{};
+  std::optional<CanBusWatch> bus_;  // of a link that carries CAN frames
+  bool bus_spoke_{false};           // the message last taken was the bus' own
 };
 
 }  // namespace trackrod

@@ -1,6 +1,7 @@
 #include <cstdio>
 #include <cstdlib>
 
+#include "drivers/link/can_link.hpp"
 #include "drivers/link/isotp_link.hpp"
 #include "drivers/link/link.hpp"
 #include "drivers/link/serial_link.hpp"
@@ -10,7 +11,7 @@
 namespace trackrod {
 
 const std::vector<LinkKind>& link_table() {
-  static const std::vector<LinkKind> table{udp_kind(), serial_kind(), tcp_kind(), isotp_kind()};
+  static const std::vector<LinkKind> table{udp_kind(), serial_kind(), tcp_kind(), can_kind(), isotp_kind()};
   return table;
 }
 
