@@ -5,6 +5,7 @@
 #include <functional>
 #include <map>
 #include <memory>
+#include <utility>
 
 #include "harness/engine/loop.hpp"
 #include "harness/plan/timeline.hpp"
@@ -18,7 +19,9 @@ class FakeDevice final : public Device {
   std::function<double(BenchTime)> angle_script;    // empty: the setpoint
   std::function<bool(BenchTime)> silent;            // empty: never
   std::vector<std::pair<BenchTime, double>> modes;  // each change of the mode, as sent
-  std::vector<double> commands;                     // angle setpoints, one a message
+  std::uint32_t message{0};                         // to be taken next
+  Window message_came;
+  std::vector<double> commands;  // angle setpoints, one a message
   double supply{13.0};
 
   void publish(BenchTime now, SampleSink& sink) noexcept {
@@ -43,7 +46,8 @@ class FakeDevice final : public Device {
   int last_error() const noexcept override { return 0; }
   BenchTime last_heard() const noexcept override { return heard_; }
   bool settled(SignalIndex) const noexcept override { return true; }
-  std::uint32_t take_message() noexcept override { return 0; }
+  std::uint32_t take_message() noexcept override { return std::exchange(message, 0U); }
+  Window message_window() const noexcept override { return message_came; }
   void remember(ProtocolMemory&) const noexcept override {}
   void take_over(const ProtocolMemory&) noexcept override {}
 
