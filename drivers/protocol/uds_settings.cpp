@@ -40,8 +40,7 @@ const Fields<UdsValue>& value_fields() {
                 "bit it starts at, in the data behind the identifier: the most significant one, or the least in little "
                 "order")
           .need("bits", &UdsValue::bits, located(integer<int>(1, most_bits)), "how many bits it has")
-          .may("order", &UdsValue::order,
-               maybe(choice<ByteOrder>({{"little", ByteOrder::little}, {"big", ByteOrder::big}})),
+          .may("order", &UdsValue::order, choice<ByteOrder>({{"little", ByteOrder::little}, {"big", ByteOrder::big}}),
                "byte order (default: big)")
           .may("signed", &UdsValue::is_signed, flag(), "two's complement (default: not signed)")
           .may("scale", &UdsValue::scale, located(number(-1e12, 1e12)), "value of one count (default 1)")
@@ -66,8 +65,7 @@ FieldInfo value_info(const std::string& name, const UdsValue& value) {
 void check_value(const UdsValue& value, Problems& problems) {
   check_hex(value.id, 4, problems);
   if (value.scale.value == 0.0) problems.add(value.scale.at, "found a scale of 0", "any other number");
-  const int in_byte =
-      value.order.value_or(ByteOrder::big) == ByteOrder::big ? 7 - value.start.value % 8 : value.start.value % 8;
+  const int in_byte = value.order == ByteOrder::big ? 7 - value.start.value % 8 : value.start.value % 8;
   if (in_byte + value.bits.value > 64)
     problems.add(value.bits.at, "found a value that touches more than 8 bytes", "at most 57 bits across bytes");
 }
@@ -96,9 +94,7 @@ std::vector<std::pair<std::string, std::uint16_t>> uds_identity(const UdsSetting
   return all;
 }
 
-BitSpan place_of(const UdsValue& value) {
-  return {value.start.value, value.bits.value, value.order.value_or(ByteOrder::big)};
-}
+BitSpan place_of(const UdsValue& value) { return {value.start.value, value.bits.value, value.order}; }
 
 const Fields<UdsSettings>& uds_fields() {
   static const auto fields =

@@ -7,7 +7,7 @@
 #include <utility>
 #include <vector>
 
-#include "drivers/protocol/frames_settings.hpp"
+#include "drivers/protocol/bits.hpp"
 #include "harness/base/catalogue.hpp"
 #include "harness/base/fields.hpp"
 
@@ -22,8 +22,14 @@ struct UdsFaults {
 };
 
 // A number that is read by identifier. The bits are those of the data behind the identifier.
-struct UdsValue : FieldSettings {
+// value = scale * count + offset
+struct UdsValue {
   Name id;  // four digits, "F40D"
+  Located<int> start, bits;
+  ByteOrder order{ByteOrder::big};
+  bool is_signed{false};
+  Located<double> scale{1.0, {}};
+  double offset{0.0};
   Duration every{};
 };
 
