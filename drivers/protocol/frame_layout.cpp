@@ -1,24 +1,47 @@
 #include "drivers/protocol/frame_layout.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
+#include <limits>
 
 namespace trackrod {
 
 double PackedField::value_in(std::span<const std::byte> frame) const noexcept {
-  const double count =
-      is_signed ? static_cast<double>(place.read_signed(frame)) : static_cast<double>(place.read(frame));
+  const auto bits = place.read(frame);
+  double count = 0.0;
+  if (is_float)
+    count = place.bits() == 32 ? static_cast<double>(std::bit_cast<float>(static_cast<std::uint32_t>(bits)))
+                               : std::bit_cast<double>(bits);
+  else
+    count = is_signed ? static_cast<double>(place.read_signed(frame)) : static_cast<double>(bits);
   return scale * count + offset;
 }
 
 PackedField::Count PackedField::count_of(double value) const noexcept {
+  if (is_float) {
+    const double wanted = (value - offset) / scale;
+    const double most = place.bits() == 32 ? static_cast<double>(std::numeric_limits<float>::max())
+                                           : std::numeric_limits<double>::max();
+    const double held = std::clamp(wanted, -most, most);
+    const auto bits = place.bits() == 32 ? std::uint64_t{std::bit_cast<std::uint32_t>(static_cast<float>(held))}
+                                         : std::bit_cast<std::uint64_t>(held);
+    return {bits, held != wanted};
+  }
   const double wanted = std::round((value - offset) / scale);
   const double held = std::clamp(wanted, lowest, highest);
   return {static_cast<std::uint64_t>(static_cast<std::int64_t>(held)) & place.mask(), held != wanted};
 }
 
 FrameLayout::FrameLayout(const FrameSettings& settings, const std::vector<FieldInfo>& fields)
-    : length_{static_cast<std::size_t>(settings.length.value)}, cycle_{settings.cycle}, can_{settings.can} {
+    : length_{static_cast<std::size_t>(settings.length.value)},
+      cycle_{settings.period()},
+      can_{settings.can},
+      pages_{settings.pages()} {
+  if (settings.phase) phase_ = settings.phase->value;
+  if (settings.on_change) on_change_ = settings.on_change->value;
+  if (settings.selector) selector_ = span_of(*settings.selector, settings);
+  if (settings.e2e) e2e_ = protection_of(*settings.e2e);
   if (settings.match) {
     match_ = span_of(*settings.match, settings);
     match_value_ = static_cast<std::uint64_t>(settings.match->value.value);
@@ -34,17 +57,25 @@ FrameLayout::FrameLayout(const FrameSettings& settings, const std::vector<FieldI
         Check{kind, place, static_cast<std::size_t>(s.from.value), static_cast<std::size_t>(s.to.value_or(s.at.value))};
   }
   for (const auto& [name, field] : settings.fields) {
-    const auto at =
-        std::find_if(fields.begin(), fields.end(), [&](const FieldInfo& f) { return f.name == name.value; });
+    const auto at = std::find_if(fields.begin(), fields.end(),
+                                 [&wanted = name.value](const FieldInfo& f) { return f.name == wanted; });
     const auto place = span_of(field, settings);
     const double range = std::ldexp(1.0, place.bits());
-    fields_.push_back({static_cast<FieldIndex>(at - fields.begin()), place, field.is_signed, field.scale.value,
-                       field.offset, field.is_signed ? -range / 2 : 0.0, field.is_signed ? range / 2 - 1 : range - 1});
+    PackedField packed{static_cast<FieldIndex>(at - fields.begin()), place};
+    packed.is_signed = field.is_signed;
+    packed.is_float = field.is_float;
+    packed.scale = field.scale.value;
+    packed.offset = field.offset;
+    packed.lowest = field.is_signed ? -range / 2 : 0.0;
+    packed.highest = field.is_signed ? range / 2 - 1 : range - 1;
+    if (field.when) packed.page = static_cast<std::uint64_t>(field.when->value);
+    fields_.push_back(packed);
   }
 }
 
 bool FrameLayout::intact(std::span<const std::byte> frame) const noexcept {
-  return matches(frame) && (!check_ || check_->place.read(frame) == check_->of(frame));
+  return matches(frame) && (!check_ || check_->place.read(frame) == check_->of(frame)) &&
+         (!e2e_ || e2e_->intact(frame));
 }
 
 void FrameLayout::finish(std::span<std::byte> frame, std::uint32_t counter, BenchTime now) const noexcept {
@@ -53,6 +84,7 @@ void FrameLayout::finish(std::span<std::byte> frame, std::uint32_t counter, Benc
   if (stamp_)
     stamp_->place.write(frame, static_cast<std::uint64_t>(std::floor(seconds(now.time_since_epoch()) / stamp_->tick)));
   if (check_) check_->place.write(frame, check_->of(frame));
+  if (e2e_) e2e_->protect(frame, counter);
 }
 
 }  // namespace trackrod

@@ -38,6 +38,17 @@ FrameReceiver::FrameReceiver(const NamedFrames& frames, const std::vector<FieldI
     auto& kind = kinds_.emplace_back(Kind{FrameLayout{frame, fields}});
     const auto& layout = kind.layout;
     if (const auto& clock = layout.stamp()) kind.clock.emplace(clock->place.bits(), clock->tick);
+    if (frame.e2e) {
+      kind.e2e.emplace(*layout.e2e(), limits_of(*frame.e2e));
+      const auto find_field = [&fields](const std::string& wanted, FieldIndex& index) {
+        const auto at =
+            std::find_if(fields.begin(), fields.end(), [&](const FieldInfo& f) { return f.name == wanted; });
+        index = static_cast<FieldIndex>(at - fields.begin());
+        return at != fields.end();
+      };
+      kind.has_fields = find_field(name.value + e2e_state_field, kind.state_field) &&
+                        find_field(name.value + e2e_status_field, kind.status_field);
+    }
     is_can_ = is_can_ || layout.can();
     shortest_ = shortest_ == 0 ? layout.length() : std::min(shortest_, layout.length());
     longest_ = std::max(longest_, layout.length());
@@ -82,13 +93,6 @@ bool FrameReceiver::take(std::span<const std::byte> bytes, Stamp stamp, FieldSin
   return taken;
 }
 
-std::optional<BenchTime> FrameReceiver::quiet(BenchTime now, FieldSink& sink, ProtocolCounters& counters) noexcept {
-  if (!framer_) return std::nullopt;
-  Messages messages{*this, sink, counters};
-  framer_->quiet(now, messages);
-  return messages.taken;
-}
-
 std::vector<CanFilter> FrameReceiver::identifiers() const {
   std::vector<CanFilter> all;
   for (const auto& k : kinds_)
@@ -108,11 +112,19 @@ bool FrameReceiver::can_frame(std::span<const std::byte> bytes, Stamp stamp, Fie
     ours = true;
     if (frame->data.size() != layout.length() || !layout.matches(frame->data)) continue;
     if (layout.intact(frame->data)) return deliver(kind, frame->data, stamp, sink, counters);
-    ++counters.bad_checksum;
+    reject(kind, frame->data, stamp, sink, counters);
     return false;
   }
   if (ours) ++counters.bad_length;
   return false;
+}
+
+std::optional<BenchTime> FrameReceiver::quiet(BenchTime now, FieldSink& sink, ProtocolCounters& counters) noexcept {
+  for (auto& kind : kinds_) watch_silence(kind, now, sink, counters);
+  if (!framer_) return std::nullopt;
+  Messages messages{*this, sink, counters};
+  framer_->quiet(now, messages);
+  return messages.taken;
 }
 
 // Frames stand one behind the other from the first byte on, so a damaged one is stepped over as a whole.
@@ -129,7 +141,7 @@ bool FrameReceiver::datagram(std::span<const std::byte> bytes, Stamp stamp, Fiel
     if (kind->layout.intact(frame)) {
       taken = deliver(*kind, frame, stamp, sink, counters) || taken;
     } else {
-      ++counters.bad_checksum;
+      reject(*kind, frame, stamp, sink, counters);
     }
     bytes = bytes.subspan(frame.size());
   } while (!bytes.empty());
@@ -152,7 +164,12 @@ std::size_t FrameReceiver::stream(std::span<const std::byte> bytes, Stamp stamp,
       skipped_ = 0;
       continue;
     }
-    if (skipped_++ % shortest_ == 0) ++(kind != nullptr ? counters.bad_checksum : counters.bad_length);
+    if (skipped_++ % shortest_ == 0) {
+      if (kind != nullptr)
+        reject(*kind, rest.first(kind->layout.length()), stamp, sink, counters);
+      else
+        ++counters.bad_length;
+    }
     ++at;
   }
   return at;
@@ -160,27 +177,82 @@ std::size_t FrameReceiver::stream(std::span<const std::byte> bytes, Stamp stamp,
 
 bool FrameReceiver::deliver(Kind& kind, std::span<const std::byte> frame, Stamp stamp, FieldSink& sink,
                             ProtocolCounters& counters) noexcept {
-  if (const auto& counter = kind.layout.counter()) {
-    const auto now = counter->read(frame);
-    const auto ahead = (now - kind.last) & counter->mask();
-    if (kind.seen && ahead == 0) {
-      ++counters.repeated;
-      return false;
-    }
-    // Datagrams may overtake each other on the way: an old one tells nothing new.
-    const auto behind = (kind.last - now) & counter->mask();
-    if (kind.seen && !is_stream_ && behind <= overtaking_reach(counter->mask())) {
-      ++counters.reordered;
-      return true;
-    }
-    if (kind.seen) counters.lost += ahead - 1;
-    kind.last = now;
-    kind.seen = true;
-  }
+  const auto reordered = counters.reordered;
+  const bool gives_values =
+      kind.e2e ? check_protection(kind, frame, stamp, sink, counters) : is_new(kind, frame, counters);
+  if (!gives_values) return counters.reordered != reordered;
   ++counters.good;
   if (kind.clock) stamp = kind.clock->stamp(kind.layout.stamp()->place.read(frame), stamp);
-  for (const auto& field : kind.layout.fields()) sink.field(field.index, field.value_in(frame), stamp);
+  for (const auto& field : kind.layout.fields())
+    if (kind.layout.holds(field, frame)) sink.field(field.index, field.value_in(frame), stamp);
   return true;
+}
+
+bool FrameReceiver::is_new(Kind& kind, std::span<const std::byte> frame, ProtocolCounters& counters) noexcept {
+  const auto& counter = kind.layout.counter();
+  if (!counter) return true;
+  const auto now = counter->read(frame);
+  const auto ahead = (now - kind.last) & counter->mask();
+  if (kind.seen && ahead == 0) {
+    ++counters.repeated;
+    return false;
+  }
+  // Datagrams may overtake each other on the way: an old one tells nothing new.
+  const auto behind = (kind.last - now) & counter->mask();
+  if (kind.seen && !is_stream_ && !is_can_ && behind <= overtaking_reach(counter->mask())) {
+    ++counters.reordered;
+    return false;
+  }
+  if (kind.seen) counters.lost += ahead - 1;
+  kind.last = now;
+  kind.seen = true;
+  return true;
+}
+
+void FrameReceiver::reject(Kind& kind, std::span<const std::byte> frame, Stamp stamp, FieldSink& sink,
+                           ProtocolCounters& counters) noexcept {
+  ++counters.bad_checksum;
+  if (!kind.e2e) return;
+  const auto before = kind.e2e->state();
+  kind.e2e->check(frame);
+  kind.checked = stamp.when;
+  tell_state(kind, before, stamp, sink, counters);
+}
+
+// A frame out of sequence is intact, and by the specification its data are not to be used.
+bool FrameReceiver::check_protection(Kind& kind, std::span<const std::byte> frame, Stamp stamp, FieldSink& sink,
+                                     ProtocolCounters& counters) noexcept {
+  const auto before = kind.e2e->state();
+  const auto status = kind.e2e->check(frame);
+  kind.checked = stamp.when;
+  tell_state(kind, before, stamp, sink, counters);
+  counters.lost += kind.e2e->lost();
+  if (status == E2eStatus::repeated) ++counters.repeated;
+  if (status == E2eStatus::wrong_sequence) ++counters.wrong_sequence;
+  return status != E2eStatus::repeated && status != E2eStatus::wrong_sequence;
+}
+
+// A receiver looks once in a cycle; half a cycle is left for jitter.
+void FrameReceiver::watch_silence(Kind& kind, BenchTime now, FieldSink& sink, ProtocolCounters& counters) noexcept {
+  const auto cycle = kind.layout.cycle();
+  if (!kind.e2e || cycle == Duration{}) return;
+  if (kind.checked == BenchTime{}) kind.checked = now;
+  // More silence than the window holds changes nothing.
+  kind.checked = std::max(kind.checked, now - cycle * (E2eReceiver::longest_window + 1));
+  while (now - kind.checked > cycle + cycle / 2) {
+    const auto before = kind.e2e->state();
+    kind.e2e->nothing_came();
+    kind.checked += cycle;
+    tell_state(kind, before, {now, StampedBy::harness, {}}, sink, counters);
+  }
+}
+
+void FrameReceiver::tell_state(const Kind& kind, E2eState before, Stamp stamp, FieldSink& sink,
+                               ProtocolCounters& counters) noexcept {
+  if (before == E2eState::valid && kind.e2e->state() == E2eState::invalid) ++counters.became_invalid;
+  if (!kind.has_fields) return;
+  sink.field(kind.state_field, static_cast<double>(kind.e2e->state()), stamp);
+  sink.field(kind.status_field, static_cast<double>(kind.e2e->status()), stamp);
 }
 
 }  // namespace trackrod

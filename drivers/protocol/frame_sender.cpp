@@ -7,8 +7,8 @@
 namespace trackrod {
 
 FrameSender::FrameSender(const NamedFrames& frames, const std::vector<FieldInfo>& fields,
-                         const std::optional<Located<Framing>>& framing)
-    : slots_(fields.size()) {
+                         const std::optional<Located<Framing>>& framing, bool together)
+    : slots_(fields.size()), together_{together} {
   if (framing) {
     if (const auto* d = std::get_if<DelimiterFraming>(&framing->value)) delimiter_ = d->delimiter;
     if (const auto* idle = std::get_if<IdleGapFraming>(&framing->value)) {
@@ -16,16 +16,25 @@ FrameSender::FrameSender(const NamedFrames& frames, const std::vector<FieldInfo>
       spacing_ = std::max(idle->spacing, idle->gap);
     }
   }
+  std::size_t longest = 0, all = 0;
   for (const auto& [name, frame] : frames) {
     FrameLayout layout{frame, fields};
     for (std::size_t i = 0; i < layout.fields().size(); ++i)
       slots_[layout.fields()[i].index] = {static_cast<std::uint16_t>(kinds_.size()), static_cast<std::uint16_t>(i),
                                           false, true};
     const bool at_once = layout.fields().empty();
-    std::vector<std::byte> bytes(layout.length());
-    delimited_.reserve(std::max(delimited_.capacity(), bytes.size() + delimiter_.size()));
-    kinds_.push_back({std::move(layout), std::move(bytes), 0, {}, at_once});
+    longest = std::max(longest, layout.length() + delimiter_.size());
+    all += layout.length();
+    Kind kind{std::move(layout)};
+    for (const auto page : kind.layout.pages()) {
+      kind.pages.push_back({std::vector<std::byte>(kind.layout.length()), at_once});
+      if (const auto& selector = kind.layout.selector()) selector->write(kind.pages.back().bytes, page);
+    }
+    kind.counter = kind.layout.first_counter();
+    kind.in_use = at_once;
+    kinds_.push_back(std::move(kind));
   }
+  out_.reserve(together_ ? std::max<std::size_t>(longest, std::min<std::size_t>(all, longest_frame)) : longest);
 }
 
 void FrameSender::set(FieldIndex field, double value, ProtocolCounters& counters) noexcept {
@@ -39,34 +48,74 @@ void FrameSender::set(FieldIndex field, double value, ProtocolCounters& counters
   }
   const auto count = packed.count_of(value);
   if (count.clamped) ++counters.clamped;
-  if (packed.place.read(kind.bytes) != count.bits) slot.is_sent = false;
-  packed.place.write(kind.bytes, count.bits);
+  for (auto& page : kind.pages) {
+    if (!kind.layout.holds(packed, page.bytes)) continue;
+    if (packed.place.read(page.bytes) != count.bits) {
+      slot.is_sent = false;
+      page.changed = true;
+    }
+    packed.place.write(page.bytes, count.bits);
+    if (!kind.in_use) page.changed = true;  // a first value of 0 is one too
+  }
   kind.in_use = true;
 }
 
 std::span<const std::byte> FrameSender::due(BenchTime now) noexcept {
   if (std::exchange(gap_owed_, false)) not_before_ = now + gap_;
   if (now < not_before_) return {};
-  for (std::size_t i = 0; i < kinds_.size(); ++i) {
-    auto& kind = kinds_[i];
-    const auto cycle = kind.layout.cycle();
-    if (!kind.in_use) continue;
+  out_.clear();
+  for (auto& kind : kinds_) {
+    if (!is_due(kind, now)) continue;
+    if (together_ && out_.size() + kind.layout.length() > longest_frame) break;
+    const auto bytes = send(kind, now);
+    if (const auto& can = kind.layout.can()) return write_can(can->frame_of(bytes), can_datagram_);
+    not_before_ = now + spacing_;
+    if (!together_ && delimiter_.empty()) return bytes;
+    out_.insert(out_.end(), bytes.begin(), bytes.end());  // within what was reserved
+    out_.insert(out_.end(), delimiter_.begin(), delimiter_.end());
+    if (!together_) break;
+  }
+  return out_;
+}
+
+bool FrameSender::is_due(Kind& kind, BenchTime now) noexcept {
+  if (!kind.in_use) return false;
+  const auto& layout = kind.layout;
+  const auto cycle = layout.cycle();
+  if (cycle > Duration{}) {
     // Further ahead than one cycle: never sent yet, or taken over from a process that died while it wrote the time
     // down.
-    if (kind.next == BenchTime{} || kind.next - now > cycle) kind.next = now;
-    if (now < kind.next) continue;
+    if (kind.next == BenchTime{} || kind.next - now > cycle) {
+      kind.next = now;
+      if (layout.phase())
+        if (const auto past = (now.time_since_epoch() - *layout.phase()) % cycle; past != Duration{})
+          kind.next += past < Duration{} ? -past : cycle - past;
+    }
+    if (now >= kind.next) return true;
+  }
+  if (!layout.on_change() || (kind.last != BenchTime{} && now - kind.last < *layout.on_change())) return false;
+  return std::any_of(kind.pages.begin(), kind.pages.end(), [](const Page& page) { return page.changed; });
+}
+
+std::span<const std::byte> FrameSender::send(Kind& kind, BenchTime now) noexcept {
+  const auto cycle = kind.layout.cycle();
+  if (cycle > Duration{} && now >= kind.next) {
     // Missed cycles are left out, not made up for, and the phase stays.
     kind.next += cycle * ((now - kind.next) / cycle + 1);
-    kind.layout.finish(kind.bytes, kind.counter++, now);
-    for (const auto& field : kind.layout.fields()) slots_[field.index].is_sent = true;
-    if (const auto& can = kind.layout.can()) return write_can(can->frame_of(kind.bytes), can_datagram_);
-    not_before_ = now + spacing_;
-    if (delimiter_.empty()) return kind.bytes;
-    delimited_.assign(kind.bytes.begin(), kind.bytes.end());  // within what was reserved
-    delimited_.insert(delimited_.end(), delimiter_.begin(), delimiter_.end());
-    return delimited_;
+  } else {
+    const auto changed = std::find_if(kind.pages.begin(), kind.pages.end(), [](const Page& p) { return p.changed; });
+    kind.turn = static_cast<std::size_t>(changed - kind.pages.begin());
+    if (cycle == Duration{}) kind.next = now;
   }
-  return {};
+  kind.last = now;
+  auto& page = kind.pages[kind.turn];
+  kind.turn = (kind.turn + 1) % kind.pages.size();
+  page.changed = false;
+  kind.layout.finish(page.bytes, kind.counter, now);
+  kind.counter = kind.layout.after(kind.counter);
+  for (const auto& field : kind.layout.fields())
+    if (kind.layout.holds(field, page.bytes)) slots_[field.index].is_sent = true;
+  return page.bytes;
 }
 
 std::vector<CanFilter> FrameSender::identifiers() const {
@@ -78,18 +127,21 @@ std::vector<CanFilter> FrameSender::identifiers() const {
 
 bool FrameSender::settled(FieldIndex field) const noexcept { return field < slots_.size() && slots_[field].is_sent; }
 
-// For each frame: next counter, due time (two words), then its bytes, so that values which the other process has set
-// stay.
+// For each frame: next counter, due time (two words), then its bytes on each page, so that values which the other
+// process has set stay.
 void FrameSender::save(std::span<std::uint32_t> words) const noexcept {
   for (const auto& kind : kinds_) {
-    const auto need = words_to_take_over(static_cast<int>(kind.layout.length()));
+    const auto need = words_to_take_over(kind.layout.length(), kind.pages.size());
     if (words.size() < need) return;
     const auto next = static_cast<std::uint64_t>(kind.next.time_since_epoch().count());
     words[0] = kind.counter;
     words[1] = static_cast<std::uint32_t>(next);
     words[2] = static_cast<std::uint32_t>(next >> 32);
-    const auto bytes = std::as_writable_bytes(words.subspan(3, need - 3));
-    std::copy(kind.bytes.begin(), kind.bytes.end(), bytes.begin());
+    const auto each = (need - 3) / kind.pages.size();
+    for (std::size_t i = 0; i < kind.pages.size(); ++i) {
+      const auto bytes = std::as_writable_bytes(words.subspan(3 + i * each, each));
+      std::copy(kind.pages[i].bytes.begin(), kind.pages[i].bytes.end(), bytes.begin());
+    }
     words = words.subspan(need);
   }
 }
@@ -97,14 +149,19 @@ void FrameSender::save(std::span<std::uint32_t> words) const noexcept {
 void FrameSender::load(std::span<const std::uint32_t> words) noexcept {
   gap_owed_ = gap_ > Duration{};
   for (auto& kind : kinds_) {
-    const auto need = words_to_take_over(static_cast<int>(kind.layout.length()));
+    const auto need = words_to_take_over(kind.layout.length(), kind.pages.size());
     if (words.size() < need) return;
     const auto next = static_cast<std::int64_t>(words[1] | std::uint64_t{words[2]} << 32);
     if (next != 0) {  // it was in use
       kind.counter = words[0];
       kind.next = BenchTime{Duration{next}};
-      const auto bytes = std::as_bytes(words.subspan(3, need - 3));
-      std::copy_n(bytes.begin(), kind.bytes.size(), kind.bytes.begin());
+      const auto each = (need - 3) / kind.pages.size();
+      for (std::size_t i = 0; i < kind.pages.size(); ++i) {
+        auto& page = kind.pages[i];
+        const auto bytes = std::as_bytes(words.subspan(3 + i * each, each));
+        std::copy_n(bytes.begin(), page.bytes.size(), page.bytes.begin());
+        page.changed = true;  // nobody knows whether the last change was sent
+      }
       kind.in_use = true;
     }
     words = words.subspan(need);

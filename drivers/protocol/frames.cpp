@@ -16,7 +16,8 @@ std::vector<FieldInfo> seen_from(const FramesSettings& settings, Side side) {
 Frames::Frames(const FramesSettings& settings, Side side)
     : fields_{seen_from(settings, side)},
       receiver_{side == Side::bench ? settings.receive : settings.send, fields_, settings.stream, settings.framing},
-      sender_{side == Side::bench ? settings.send : settings.receive, fields_, settings.framing} {}
+      sender_{side == Side::bench ? settings.send : settings.receive, fields_, settings.framing,
+              settings.together.value} {}
 
 bool Frames::on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink) noexcept {
   return receiver_.take(bytes, stamp, sink, counters_);

@@ -7,6 +7,7 @@
 #include <span>
 #include <vector>
 
+#include "drivers/protocol/e2e_receiver.hpp"
 #include "drivers/protocol/frame_layout.hpp"
 #include "drivers/protocol/protocol.hpp"
 #include "harness/base/clock_model.hpp"
@@ -30,6 +31,10 @@ class FrameReceiver {
     bool seen{false};
     std::uint64_t last{0};              // alive counter of the last frame
     std::optional<ClockModel> clock{};  // of a device that stamps
+    std::optional<E2eReceiver> e2e{};
+    FieldIndex state_field{0}, status_field{0};  // of `e2e`, where has_fields
+    bool has_fields{false};
+    BenchTime checked{};  // the last check, of a frame or of its absence
   };
   class Messages;
   bool datagram(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink, ProtocolCounters& counters) noexcept;
@@ -38,6 +43,14 @@ class FrameReceiver {
                      bool& taken) noexcept;
   bool deliver(Kind& kind, std::span<const std::byte> frame, Stamp stamp, FieldSink& sink,
                ProtocolCounters& counters) noexcept;
+  // A frame of this kind whose checksum is wrong.
+  void reject(Kind& kind, std::span<const std::byte> frame, Stamp stamp, FieldSink& sink,
+              ProtocolCounters& counters) noexcept;
+  bool is_new(Kind& kind, std::span<const std::byte> frame, ProtocolCounters& counters) noexcept;
+  bool check_protection(Kind& kind, std::span<const std::byte> frame, Stamp stamp, FieldSink& sink,
+                        ProtocolCounters& counters) noexcept;
+  void watch_silence(Kind& kind, BenchTime now, FieldSink& sink, ProtocolCounters& counters) noexcept;
+  void tell_state(const Kind& kind, E2eState before, Stamp stamp, FieldSink& sink, ProtocolCounters& counters) noexcept;
   // The kind whose match fits; null when none does.
   Kind* find(std::span<const std::byte> bytes) noexcept;
 
@@ -55,7 +68,7 @@ class FrameReceiver {
 class FrameSender {
  public:
   FrameSender(const NamedFrames& frames, const std::vector<FieldInfo>& fields,
-              const std::optional<Located<Framing>>& framing);
+              const std::optional<Located<Framing>>& framing, bool together);
   void set(FieldIndex field, double value, ProtocolCounters& counters) noexcept;
   std::span<const std::byte> due(BenchTime now) noexcept;
   bool settled(FieldIndex field) const noexcept;
@@ -67,20 +80,32 @@ class FrameSender {
   std::span<const std::byte> delimiter() const noexcept { return delimiter_; }
 
  private:
+  struct Page {
+    std::vector<std::byte> bytes;  // the values of the fields live here
+    bool changed{false};           // since it was sent
+  };
   struct Kind {
     FrameLayout layout;
-    std::vector<std::byte> bytes;  // the values of the fields live here
-    std::uint32_t counter{0};      // of the next frame
-    BenchTime next{};              // due time; the epoch before the first one
-    bool in_use{false};            // nothing is sent before the first value is set
+    std::vector<Page> pages{};  // one for each value of the selector; sent in turns
+    std::size_t turn{0};        // the page that is next
+    std::uint32_t counter{0};   // of the next frame
+    BenchTime next{};           // due time, without a cycle that of the last frame; the epoch before the first one
+    BenchTime last{};           // when one was sent
+    bool in_use{false};         // nothing is sent before the first value is set
   };
   struct Slot {  // where a field's value goes
     std::uint16_t frame{0}, field{0};
     bool is_sent{false}, known{false};
   };
+  bool is_due(Kind& kind, BenchTime now) noexcept;
+  // The bytes of the frame, as sent now.
+  std::span<const std::byte> send(Kind& kind, BenchTime now) noexcept;
+
   std::vector<Kind> kinds_;
   std::vector<Slot> slots_;  // by FieldIndex
-  std::vector<std::byte> delimiter_, delimited_;
+  bool together_;
+  std::vector<std::byte> delimiter_;
+  std::vector<std::byte> out_;  // a frame with its delimiter, or frames that go together
   Duration gap_{}, spacing_{};  // by idle gap
   BenchTime not_before_{};
   bool gap_owed_{false};  // another process may have died in mid-message

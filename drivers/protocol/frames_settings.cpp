@@ -5,17 +5,16 @@ namespace {
 
 using namespace std::chrono_literals;
 
-constexpr int longest_frame = 1472;  // what one UDP datagram carries on Ethernet without being split (1500 - 20 - 8)
-constexpr int most_bits = 53;        // whole numbers up to 2^53 are exact as double
+constexpr int most_bits = 53;  // whole numbers up to 2^53 are exact as double
 
 Shape<ByteOrder> order() { return choice<ByteOrder>({{"little", ByteOrder::little}, {"big", ByteOrder::big}}); }
 
 template <class T>
-Fields<T> bits_fields(const std::string& what, const std::string& doc) {
+Fields<T> bits_fields(const std::string& what, const std::string& doc, int most = most_bits) {
   return Fields<T>{what, doc}
       .need("start", &T::start, located(integer<int>(0, longest_frame * 8 - 1)),
             "bit it starts at: the least significant bit in little order, the most significant one in big order")
-      .need("bits", &T::bits, located(integer<int>(1, most_bits)), "how many bits it has")
+      .need("bits", &T::bits, located(integer<int>(1, most)), "how many bits it has")
       .may("order", &T::order, maybe(order()), "byte order, when it is not the frame's");
 }
 
@@ -42,10 +41,19 @@ const Fields<MatchSettings>& match_fields() {
 
 const Fields<FieldSettings>& field_fields() {
   static const auto fields =
-      bits_fields<FieldSettings>("frame_field", "A value in a frame: value = scale * count + offset")
+      bits_fields<FieldSettings>("frame_field", "A value in a frame: value = scale * count + offset", 64)
           .may("signed", &FieldSettings::is_signed, flag(), "two's complement (default: not signed)")
+          .may("float", &FieldSettings::is_float, flag(), "IEEE 754 of 32 or 64 bits (default: a whole number)")
+          .may("when", &FieldSettings::when, maybe(located(whole_number(0, (std::int64_t{1} << most_bits) - 1))),
+               "the field is there only with this value of the frame's selector")
           .may("scale", &FieldSettings::scale, located(number(-1e12, 1e12)), "value of one count (default 1)")
           .may("offset", &FieldSettings::offset, number(-1e12, 1e12), "value of count 0 (default 0)");
+  return fields;
+}
+
+const Fields<BitsSettings>& selector_fields() {
+  static const auto fields =
+      bits_fields<BitsSettings>("selector", "Bits that tell which of the fields with 'when' are in a frame");
   return fields;
 }
 
@@ -71,21 +79,34 @@ Fields<FrameSettings> frame_fields(const std::string& what, const std::string& d
       .may("can", &FrameSettings::can, maybe(object(can_place_fields)), "on a CAN bus: the CAN frame it travels in")
       .may("counter", &FrameSettings::counter, maybe(object(counter_fields)), "alive counter")
       .may("checksum", &FrameSettings::checksum, maybe(object(checksum_fields)), "checksum")
+      .may("e2e", &FrameSettings::e2e, maybe(object(e2e_fields)), "end-to-end protection")
+      .may("selector", &FrameSettings::selector, maybe(object(selector_fields)), "what tells which fields are in it")
       .may("fields", &FrameSettings::fields, dictionary(object(field_fields)), "the values in it, by name");
 }
 
+constexpr auto phase_doc =
+    "where in the cycle, counted from the bench clock's zero; default: where the first value is set";
+constexpr auto on_change_doc = "also sent when a value in it changes, but not sooner than this after the last one";
+
 const Fields<FrameSettings>& received_fields() {
-  static const auto fields = frame_fields("received_frame", "A frame that the device sends")
-                                 .may("stamp", &FrameSettings::stamp, maybe(object(stamp_fields)),
-                                      "when the device took the values, by its own clock (default: when they came)")
-                                 .may("cycle", &FrameSettings::cycle, duration(100us, 10s),
-                                      "how often the device sends it; the simulated bench keeps to it (default: 1 ms)");
+  static const auto fields =
+      frame_fields("received_frame", "A frame that the device sends; the simulated bench keeps to these times")
+          .may("stamp", &FrameSettings::stamp, maybe(object(stamp_fields)),
+               "when the device took the values, by its own clock (default: when they came)")
+          .may("cycle", &FrameSettings::cycle, maybe(located(duration(100us, 10s))),
+               "how often the device sends it (default: 1 ms, with 'on_change' not at all)")
+          .may("phase", &FrameSettings::phase, maybe(located(duration(0us, 10s))), phase_doc)
+          .may("on_change", &FrameSettings::on_change, maybe(located(duration(100us, 10s))), on_change_doc);
   return fields;
 }
 
 const Fields<FrameSettings>& sent_fields() {
-  static const auto fields = frame_fields("sent_frame", "A frame that the bench sends")
-                                 .need("cycle", &FrameSettings::cycle, duration(100us, 10s), "how often it is sent");
+  static const auto fields =
+      frame_fields("sent_frame", "A frame that the bench sends")
+          .may("cycle", &FrameSettings::cycle, maybe(located(duration(100us, 10s))),
+               "how often it is sent; may be left out with 'on_change'")
+          .may("phase", &FrameSettings::phase, maybe(located(duration(0us, 10s))), phase_doc)
+          .may("on_change", &FrameSettings::on_change, maybe(located(duration(100us, 10s))), on_change_doc);
   return fields;
 }
 
@@ -96,6 +117,8 @@ const Fields<FramesSettings>& frames_fields() {
       Fields<FramesSettings>{"frames", "Frames of packed bits, sent in cycles"}
           .may("stream", &FramesSettings::stream, flag(),
                "true: the link carries bytes without bounds (serial); false: datagrams (default)")
+          .may("together", &FramesSettings::together, located(flag()),
+               "true: frames that are due at the same time are sent in one datagram (default: each in its own)")
           .may("framing", &FramesSettings::framing, maybe(located(framing_shape())),
                "how messages are bounded in a stream (default: by match and checksum)")
           .may("receive", &FramesSettings::receive, dictionary(object(received_fields)),

@@ -32,10 +32,12 @@ struct ProtocolCounters {
   std::uint64_t bad_length{0};  // or otherwise not decodable
   std::uint64_t lost{0};        // told by the alive counter
   std::uint64_t repeated{0};
-  std::uint64_t reordered{0};  // came after one that was sent later
-  std::uint64_t timed_out{0};  // answers that did not come
-  std::uint64_t refused{0};    // the device said no
-  std::uint64_t clamped{0};    // driven values that their field cannot hold: out of bounds or not a number
+  std::uint64_t reordered{0};       // came after one that was sent later
+  std::uint64_t wrong_sequence{0};  // end-to-end protection: the counter stepped too far
+  std::uint64_t became_invalid{0};  // a message that was valid by its protection no longer is
+  std::uint64_t timed_out{0};       // answers that did not come
+  std::uint64_t refused{0};         // the device said no
+  std::uint64_t clamped{0};         // driven values that their field cannot hold: out of bounds or not a number
 };
 
 // Called on one thread; nothing here allocates after construction, blocks or throws.

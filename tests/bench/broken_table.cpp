@@ -151,7 +151,7 @@ const std::vector<Broken> devices{
      R"("state": {"start": 88, "bits": 8})",
      R"("state": {"start": 88, "bits": `0})",
      "/devices/hand/protocol/receive/status/fields/state/bits",
-     {"1 to 53"}},
+     {"1 to 64"}},
     {__LINE__,
      R"("checksum": {"kind": "CRC-16/IBM-3740", "at": 22})",
      R"("checksum": {"kind": `"CRC-16/IBM-3470", "at": 22})",

@@ -151,6 +151,7 @@ Expected expected_when_removed(const Field& f) {
     return {{f.parent}, {}, "neither 'at_least' nor 'at_most'"};
   }
   if (is_optional(f)) return {};
+  if (f.key == "cycle") return {{}, {f.parent}, "nothing says when"};  // 'on_change' would do as well
   return {{f.parent}, {}, "'" + f.key + "' is missing"};
 }
 
