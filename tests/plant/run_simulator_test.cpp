@@ -95,14 +95,14 @@ class Running {
   pid_t child_{-1};
 };
 
-struct Latest final : SampleSink {
+struct LastSamples final : SampleSink {
   std::map<SignalIndex, Sample> of;
   void put(const Sample& s) noexcept override { of[s.signal] = s; }
 };
 
 // Talks to the simulator as the bench does until `done`, for at most 20 s; false: it never came.
 template <class Done>
-bool talk(DeviceSet& set, Latest& latest, Done done) {
+bool talk(DeviceSet& set, LastSamples& latest, Done done) {
   SteadyTime time;
   const auto start = time.now();
   for (auto due = start; due < start + 20s; due += 1ms) {
@@ -135,7 +135,7 @@ TEST_CASE("the simulator process speaks over sockets and a terminal, logs what i
   auto opened = open_devices(running.bench());
   REQUIRE(opened);
   auto& set = *opened;
-  Latest latest;
+  LastSamples latest;
   const auto drive = [&](const std::string& signal, double value) {
     const auto index = *running.bench().find(signal);
     CHECK(set.devices[running.bench().signals[index].device]->set(index, value));

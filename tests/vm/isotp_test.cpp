@@ -9,6 +9,7 @@
 
 #include <cstdio>
 #include <cstring>
+#include <fstream>
 
 #include "drivers/link/isotp_link.hpp"
 #include "drivers/protocol/uds.hpp"
@@ -107,6 +108,15 @@ class RawCan {
   int fd_;
 };
 
+// Whether a message to this identifier is awaited, by the kernel's list. ("isotpe" there waits for the echo of its own
+// frames.) The other program says nothing when it is ready.
+bool somebody_takes(const std::string& identifier) {
+  std::ifstream list{"/proc/net/can/rcvlist_sff"};
+  for (std::string line; std::getline(list, line);)
+    if (line.find(" " + identifier + " ") != std::string::npos && line.ends_with(" isotp")) return true;
+  return false;
+}
+
 void set_up(bool up) {
   const int s = socket(AF_INET, SOCK_DGRAM, 0);
   ifreq request{};
@@ -160,7 +170,7 @@ TEST_CASE("messages of every size go whole to another program and back") {
     {
       const auto link = open_link();
       Program other{{"isotprecv", "-s", "7E8", "-d", "7E0", "vcan0"}};
-      wait_ms(300);  // it says nothing when it is ready
+      REQUIRE(eventually([] { return somebody_takes("7e0"); }));
       REQUIRE(link->send(message, now()).state == SendState::sent);
       CHECK(other.all_output() == hex(message) + "\n");
     }
