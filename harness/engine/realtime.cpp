@@ -1,13 +1,16 @@
 #include "harness/engine/realtime.hpp"
 
+#include <fcntl.h>
 #include <malloc.h>
 #include <pthread.h>
 #include <sched.h>
 #include <sys/mman.h>
 #include <sys/prctl.h>
 #include <sys/resource.h>
+#include <unistd.h>
 
 #include <cerrno>
+#include <cstdint>
 #include <cstring>
 #include <fstream>
 
@@ -22,6 +25,17 @@ bool may_ignore_lock_limit() {
   for (std::string line; std::getline(status, line);)
     if (line.rfind("CapEff:", 0) == 0) return (std::stoull(line.substr(7), nullptr, 16) & cap_ipc_lock) != 0;
   return false;
+}
+
+// Asks that no processor sleeps so deeply that it takes time to wake. The system keeps to it while the descriptor is
+// open: to the end of the process. 0 or errno.
+int keep_processors_awake() {
+  static const int error = [] {
+    constexpr std::int32_t longest_wake_us = 0;
+    const int request = open("/dev/cpu_dma_latency", O_WRONLY | O_CLOEXEC);
+    return request >= 0 && write(request, &longest_wake_us, sizeof longest_wake_us) > 0 ? 0 : errno;
+  }();
+  return error;
 }
 
 }  // namespace
@@ -52,6 +66,10 @@ RealtimeGrant become_realtime(int priority) {
     grant.words += room ? std::string{", memory not locked ("} + std::strerror(errno) + ")"
                         : std::string{", memory not locked (raise the memlock limit to 512 MB or more)"};
   }
+  const int asleep = keep_processors_awake();
+  grant.words +=
+      asleep == 0 ? std::string{", processors kept awake"}
+                  : std::string{", processors may sleep deeply (/dev/cpu_dma_latency: "} + std::strerror(asleep) + ")";
   return grant;
 }
 

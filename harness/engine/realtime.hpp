@@ -11,8 +11,9 @@ struct RealtimeGrant {
   std::string words;   // what was granted and what was not, and why; for the run's record
 };
 
-// Asks for SCHED_FIFO at `priority` for the calling thread, for locked memory for the process, and for the least timer
-// slack. What is refused is said, not failed: the run goes on and its timing is on record.
+// Asks for SCHED_FIFO at `priority` and the least timer slack for the calling thread, for locked memory for the
+// process, and, until the process ends, for processors that do not sleep deeply. What is refused is said, not failed:
+// the run goes on and its timing is on record.
 RealtimeGrant become_realtime(int priority);
 
 inline constexpr int loop_priority = 40;  // below the interrupt threads of a real-time kernel (50)

@@ -33,7 +33,7 @@ struct SharedState {
   std::array<Testament, 2> testaments{};
   std::atomic<bool> over{false};  // `outcome` is valid
   Outcome outcome{};
-  char grant[160]{};       // RealtimeGrant::words
+  char grant[320]{};        // RealtimeGrant::words
   char identities[8192]{};  // what the devices said of themselves: "device\ttext" a line; written when the loop is over
   boost::lockfree::spsc_queue<Record, boost::lockfree::capacity<ring_records>> ring;
 };
