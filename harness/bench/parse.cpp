@@ -1,5 +1,6 @@
 // Bench files to a Bench, in two passes: each value for itself (written.cpp), then by meaning.
 
+#include <algorithm>
 #include <cmath>
 
 #include "harness/bench/draft.hpp"
@@ -18,22 +19,54 @@ void resolve_loop_rate(const written::Bench& file, Draft& draft) {
   draft.bench.tick = std::chrono::microseconds{std::llround(us)};
 }
 
-// Reads every file; the first is the bench file, the rest are what it includes. False when a file is no JSON at all.
+// What the file does not have itself, it has from the bench that it is like; in the sections that hold things by name,
+// name by name. Each piece keeps its own place.
+void complete(Node& root, const Node& model, Problems& problems) {
+  for (const auto& member : model.members) {
+    if (member.key == "like" || member.key == "include") {
+      problems.add(member.key_at, "found '" + member.key + "' in a file that another bench is like",
+                   "a bench file in one piece");
+      continue;
+    }
+    const auto own = std::find_if(root.members.begin(), root.members.end(),
+                                  [&](const Node::Member& m) { return m.key == member.key; });
+    if (own == root.members.end()) {
+      root.members.push_back(member);
+      continue;
+    }
+    const bool by_name =
+        member.key == "devices" || member.key == "signals" || member.key == "axes" || member.key == "interlocks";
+    if (!by_name || own->value.kind != Node::Kind::object || member.value.kind != Node::Kind::object) continue;
+    for (const auto& named : member.value.members)
+      if (own->value.find(named.key) == nullptr) own->value.members.push_back(named);
+  }
+}
+
+// Reads every file: the bench file, the one that it is like if there is one, and what it includes. False when a file is
+// no JSON at all.
 bool read_files(const Sources& sources, const Catalogue& catalogue, written::Bench& file,
                 std::vector<written::Contents>& parts, Problems& problems) {
-  bool readable = true;
-  for (std::size_t i = 0; i < sources.size(); ++i) {
-    const auto root = parse_json(sources[i].second, sources[i].first, problems);
-    if (!root) {
+  const auto root = parse_json(sources.front().second, sources.front().first, problems);
+  bool readable = root != nullptr;
+  std::size_t next = 1;
+  const auto* like = root ? root->find("like") : nullptr;
+  if (like != nullptr && like->kind == Node::Kind::text && sources.size() > 1) {
+    const auto model = parse_json(sources[1].second, sources[1].first, problems);
+    if (!model) return false;
+    complete(*root, *model, problems);
+    next = 2;
+  }
+  if (root) {
+    written::bench_fields(catalogue).read(*root, file, problems);
+    parts.push_back(file);
+    file.at = root->at;
+    if (root->kind != Node::Kind::object) readable = false;
+  }
+  for (std::size_t i = next; i < sources.size(); ++i) {
+    if (const auto part = parse_json(sources[i].second, sources[i].first, problems))
+      written::included_fields(catalogue).read(*part, parts.emplace_back(), problems);
+    else
       readable = false;
-    } else if (i == 0) {
-      written::bench_fields(catalogue).read(*root, file, problems);
-      parts.push_back(file);
-      file.at = root->at;
-      if (root->kind != Node::Kind::object) readable = false;
-    } else {
-      written::included_fields(catalogue).read(*root, parts.emplace_back(), problems);
-    }
   }
   return readable;
 }

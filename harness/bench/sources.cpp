@@ -6,6 +6,28 @@
 #include "harness/bench/bench.hpp"
 
 namespace trackrod {
+namespace {
+
+namespace fs = std::filesystem;
+
+// The file that `named` names, relative to the bench file. Each file counts once.
+Result<void> add(const Node& named, const std::string& bench, Sources& sources) {
+  if (named.kind != Node::Kind::text || named.text.empty()) return {};  // parse_bench tells
+  const auto beside = (fs::path{bench}.parent_path() / named.text).lexically_normal().string();
+  auto text = read_text(beside);
+  if (!text)
+    return tl::unexpected<Error>{
+        std::move(text.error())
+            .within(Problem{named.at, "found " + named.shown(), "a file beside the bench file", ""}.sentence())};
+  for (const auto& known : sources)
+    if (fs::path{known.first}.lexically_normal() == beside)
+      return fail(Fault::bad_input,
+                  Problem{named.at, "found " + named.shown() + " a second time", "each file once", ""}.sentence());
+  sources.emplace_back(beside, std::move(*text));
+  return {};
+}
+
+}  // namespace
 
 Result<Sources> load_bench_sources(const std::string& path) {
   auto text = read_text(path);
@@ -14,22 +36,12 @@ Result<Sources> load_bench_sources(const std::string& path) {
 
   Problems later;  // parse_bench says what is wrong with the file itself
   const auto root = parse_json(sources.front().second, path, later);
-  const auto* include = root ? root->find("include") : nullptr;
-  if (include == nullptr) return sources;
-  for (const auto& n : include->items) {
-    if (n.kind != Node::Kind::text || n.text.empty()) continue;
-    const auto beside = (std::filesystem::path{path}.parent_path() / n.text).lexically_normal().string();
-    auto part = read_text(beside);
-    if (!part)
-      return tl::unexpected<Error>{
-          std::move(part.error())
-              .within(Problem{n.at, "found " + n.shown(), "a file beside the bench file", ""}.sentence())};
-    for (const auto& known : sources)
-      if (std::filesystem::path{known.first}.lexically_normal() == beside)
-        return fail(Fault::bad_input,
-                    Problem{n.at, "found " + n.shown() + " a second time", "each file once", ""}.sentence());
-    sources.emplace_back(beside, std::move(*part));
-  }
+  if (!root) return sources;
+  if (const auto* like = root->find("like"))
+    if (auto added = add(*like, path, sources); !added) return tl::unexpected<Error>{std::move(added.error())};
+  if (const auto* include = root->find("include"))
+    for (const auto& n : include->items)
+      if (auto added = add(n, path, sources); !added) return tl::unexpected<Error>{std::move(added.error())};
   return sources;
 }
 

@@ -218,6 +218,8 @@ Fields<Bench> bench_fields(const Catalogue& catalogue) {
       .need("loop_rate", &Bench::loop_rate, located(quantity("Hz", 100.0, 4000.0)),
             "ticks of the loop per second, e.g. 1 kHz")
       .need("unit", &Bench::unit, object(unit_fields), "the unit under test")
+      .may("like", &Bench::like, text(),
+           "another bench file, relative to this one, that holds all that is not in this one")
       .may("include", &Bench::include, list(located(text())),
            "files with more devices and signals, relative to this one");
   add_contents(fields, catalogue)
@@ -242,8 +244,16 @@ namespace trackrod {
 
 std::string bench_schema(const Catalogue& catalogue) {
   SchemaBook book;
-  const auto root = written::bench_fields(catalogue).schema(book);
-  return book.document("trackrod bench file", root);
+  const auto fields = written::bench_fields(catalogue);
+  const auto root = fields.schema(book);
+  auto document = nlohmann::json::parse(book.document("trackrod bench file", root));
+  // What a bench has from the one that it is like, its own file need not have.
+  const auto reference = document.at("allOf").at(0).at("$ref").get<std::string>();
+  auto& bench = document.at(nlohmann::json::json_pointer{reference.substr(1)});
+  auto needed = nlohmann::json::object({{"required", bench.at("required")}});
+  bench.erase("required");
+  bench["anyOf"] = nlohmann::json::array({needed, {{"required", nlohmann::json::array({"like"})}}});
+  return document.dump(2) + "\n";
 }
 
 }  // namespace trackrod

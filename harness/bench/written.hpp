@@ -104,6 +104,7 @@ struct Bench : Contents {
   std::string name, description;
   Located<double> loop_rate;  // Hz
   UnitSpec unit;
+  std::string like;
   std::vector<Located<std::string>> include;
   Dictionary<Part<Axis>> axes;
   Dictionary<Part<Interlock>> interlocks;

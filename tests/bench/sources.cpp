@@ -153,3 +153,87 @@ TEST_CASE("the demo bench cut off anywhere, or with a byte changed, gives proble
       CHECK((read.bench != nullptr) == read.problems.empty());
     }
 }
+
+TEST_CASE("a bench that is like another has from it what its own file does not hold, thing by thing") {
+  const Folder folder;
+  folder.put("base/bench.json", demo_text());
+  const auto path = folder.put("variant.json", R"({
+  "bench": "variant", "like": "base/bench.json", "loop_rate": "2 kHz",
+  "devices": {"road": {"link": {"kind": "udp", "local": "127.0.0.1:1", "peer": "127.0.0.1:2"},
+    "protocol": {"kind": "frames", "receive": {"status": {"length": 8, "fields": {
+      "angle": {"start": 0, "bits": 24, "signed": true, "scale": 0.001},
+      "force": {"start": 24, "bits": 24, "signed": true, "scale": 0.1}}}},
+      "send": {"command": {"length": 3, "cycle": "1 ms", "fields": {
+        "load_cmd": {"start": 0, "bits": 24, "signed": true, "scale": 0.1}}}}},
+    "timeout": "33 ms"}}})");
+  const auto sources = load_bench_sources(path);
+  REQUIRE(sources);
+  REQUIRE(sources->size() == 2);
+  Problems problems;
+  const auto bench = parse_bench(*sources, catalogue(), problems);
+  for (const auto& p : problems.sorted()) UNSCOPED_INFO(p.sentence());
+  REQUIRE(bench);
+  const auto base = parse(demo_text()).bench->signals.size();
+  CHECK(bench->name == "variant");
+  CHECK(bench->tick == std::chrono::microseconds{500});
+  CHECK(bench->devices.size() == 4);
+  CHECK(bench->signals.size() == base);
+  CHECK(bench->interlocks.size() == 7);
+  bool found = false;
+  for (const auto& d : bench->devices)
+    found = found || (d.name == "road" && d.timeout == std::chrono::milliseconds{33});
+  CHECK(found);
+}
+
+TEST_CASE("what is wrong in the bench that another is like is told in its own file") {
+  const Folder folder;
+  auto broken = demo_text();
+  const std::string piece{"\"grace\": \"80 ms\""};
+  broken.replace(broken.find(piece), piece.size(), "\"grace\": \"80 mm\"");
+  const auto base = folder.put("base.json", broken);
+  const auto told = [&](const std::string& text) {
+    std::string all;
+    const auto sources = load_bench_sources(folder.put("variant.json", text));
+    if (!sources) return sources.error().context;
+    Problems problems;
+    CHECK_FALSE(parse_bench(*sources, catalogue(), problems));
+    for (const auto& p : problems.sorted()) all += p.sentence() + "\n";
+    return all;
+  };
+  const auto unit = told(R"({"bench": "v", "like": "base.json"})");
+  CHECK(unit.find("base.json:") == unit.find(base) + base.size() - 9);
+  CHECK(unit.find("80 mm") != std::string::npos);
+  CHECK(told(R"({"bench": "v", "like": "none.json"})").find("variant.json:1:24: /like: found \"none.json\"") !=
+        std::string::npos);
+  folder.put("chain.json", R"({"bench": "v", "like": "base.json"})");
+  CHECK(told(R"({"bench": "v", "like": "chain.json"})").find("a bench file in one piece") != std::string::npos);
+  CHECK(told(R"({"bench": "v", "like": "variant.json"})").find("a second time") != std::string::npos);
+}
+
+TEST_CASE("every demo bench is sound, and describes the same signals, axes and interlocks") {
+  const auto whole = parse(demo_text()).bench;
+  REQUIRE(whole);
+  for (const auto* name : {"bench-udp.json", "bench-serial.json", "bench-can.json"}) {
+    CAPTURE(name);
+    const auto sources = load_bench_sources(TRACKROD_SOURCE_DIR "/fixtures/demo_bench/" + std::string{name});
+    REQUIRE(sources);
+    Problems problems;
+    const auto bench = parse_bench(*sources, catalogue(), problems);
+    for (const auto& p : problems.sorted()) UNSCOPED_INFO(p.sentence());
+    REQUIRE(bench);
+    REQUIRE(bench->signals.size() == whole->signals.size());
+    for (const auto& s : whole->signals) {
+      CAPTURE(s.info.name);
+      const auto at = bench->find(s.info.name);
+      REQUIRE(at);
+      const auto& other = bench->signals[*at].info;
+      CHECK(other.unit == s.info.unit);
+      CHECK((other.range_low == s.info.range_low && other.range_high == s.info.range_high));
+      CHECK(other.calibration.standard_uncertainty == s.info.calibration.standard_uncertainty);
+      CHECK(other.resolution == s.info.resolution);
+      CHECK(other.positive == s.info.positive);
+    }
+    CHECK(bench->interlocks.size() == whole->interlocks.size());
+    CHECK(bench->axes.size() == whole->axes.size());
+  }
+}
