@@ -65,7 +65,8 @@ std::string event_words(const Event& e, const StreamHeader& names) {
     case EventKind::tripped:
       return trip(e, names);
     case EventKind::device_lost:
-      return named(names.devices, e.a, "device") + " lost";
+      return named(names.devices, e.a, "device") + " lost" +
+             (e.b != 0 ? std::string{": "} + std::strerror(static_cast<int>(e.b)) : "");
     case EventKind::device_back:
       return named(names.devices, e.a, "device") + " is back";
     case EventKind::setpoint_limited:

@@ -26,7 +26,7 @@ enum class EventKind : std::uint16_t {
   step_started,      // a = step id, b = cycle
   step_ended,        // a = step id, b = cycle, value = 1 when complete, 0 when cut short
   tripped,           // a = TripCause, b = interlock, device or signal index, value = the value that broke it
-  device_lost,       // a = device
+  device_lost,       // a = device, b = errno of a lost link; 0 = it fell silent or hung up
   device_back,       // a = device
   setpoint_limited,  // a = signal, b = 1 range, 2 slew; value = what was asked
   send_failed,       // a = device, b = errno

@@ -72,6 +72,12 @@ RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureVi
   for (const auto& event : capture.events())
     if (event.kind != EventKind::step_announced && event.kind != EventKind::clock_pair)
       f.events.push_back({event.when - capture.begin(), event_words(event, header)});
+  for (const auto& note : capture.notes()) {
+    const bool by_device = note.device < header.devices.size();
+    f.events.push_back(
+        {note.when - capture.begin(), by_device ? "'" + header.devices[note.device] + "': " + note.text : note.text});
+  }
+  std::stable_sort(f.events.begin(), f.events.end(), [](const auto& a, const auto& b) { return a.at < b.at; });
   return f;
 }
 

@@ -58,7 +58,7 @@ class Watched {
   void transmit(BenchTime now) {
     if (device_.transmit(now) == Sent::sent) asked_ = now;
     if (const auto code = device_.take_message(); code != 0) {
-      auto words = device_.protocol().describe_message(code);
+      auto words = device_.describe_message(code);
       if (words.empty()) words = "message " + std::to_string(static_cast<std::int32_t>(code));
       if (std::find(look_.messages.begin(), look_.messages.end(), words) == look_.messages.end())
         look_.messages.push_back(std::move(words));

@@ -9,6 +9,7 @@
 #include "harness/capture/writer.hpp"
 #include "harness/cli/commands.hpp"
 #include "harness/cli/finish.hpp"
+#include "harness/cli/message_notes.hpp"
 #include "harness/cli/truth_file.hpp"
 #include "harness/cli/version.hpp"
 #include "harness/engine/loop.hpp"
@@ -129,8 +130,9 @@ int rehearse_command(const RehearseOptions& options, Console& console) {
   const SteadyTime real;
   const auto real_start = real.now();
   JournalSink sink{*journal};
+  NotingSink noting{sink, *journal, rig->devices};
   Split split;
-  const auto outcome = rehearse(loaded, *rig, time, sink, split);
+  const auto outcome = rehearse(loaded, *rig, time, noting, split);
   const auto real_time = real.now() - real_start;
   if (!sink.outcome()) return console.complain(sink.outcome().error()), harness_failed;
   note_ending(record, outcome, time.now() - virtual_start);

@@ -21,6 +21,7 @@
 #include "harness/cli/cautions.hpp"
 #include "harness/cli/finish.hpp"
 #include "harness/cli/job.hpp"
+#include "harness/cli/message_notes.hpp"
 #include "harness/cli/progress.hpp"
 #include "harness/cli/version.hpp"
 #include "harness/engine/keeper.hpp"
@@ -134,6 +135,11 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& c
   Recorder recorder{*journal, **shared, disk_stop, [&](const Event& event) {
                       progress.on_event(event);
                       log->info(event_words(event, journal->header()));
+                      const auto note = note_of(event, *set);
+                      if (!note) return;
+                      // Should it not be written, the next record is not either, and that ends the run.
+                      (void)journal->note(*note);
+                      log->info("{}: {}", loaded.bench->devices[note->device].name, note->text);
                     }};
   const auto grant =
       become_realtime(loop_priority + 1);  // above the loop: a loop that spins must not keep its keeper away

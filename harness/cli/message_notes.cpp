@@ -1,0 +1,19 @@
+#include "harness/cli/message_notes.hpp"
+
+namespace trackrod {
+
+std::optional<Note> note_of(const Event& event, const DeviceSet& devices) {
+  if (event.kind != EventKind::device_message || event.a >= devices.devices.size()) return std::nullopt;
+  auto words = devices.devices[event.a]->describe_message(event.b);
+  if (words.empty()) return std::nullopt;
+  return Note{event.when, event.a, std::move(words)};
+}
+
+bool NotingSink::put(const Record& record) noexcept {
+  const bool taken = records_.put(record);
+  if (record.kind == Record::Kind::event)
+    if (const auto note = note_of(record.event, devices_)) return journal_.note(*note).has_value() && taken;
+  return taken;
+}
+
+}  // namespace trackrod
