@@ -1,6 +1,7 @@
 #pragma once
-// What this build of the program knows: every kind of link, protocol and score. (Stimuli are the plan reader's own table.) The command line puts it
-// together from each folder's own table and hands it, as a value, to the readers of bench and plan files.
+// What this build of the program knows: every kind of link, protocol and score. (Stimuli are the plan reader's own
+// table.) The command line puts it together from each folder's own table and hands it, as a value, to the readers of
+// bench and plan files.
 
 #include <string>
 #include <vector>
@@ -42,8 +43,8 @@ struct FindingKind {
   std::string doc;
 };
 
-// A finding's unit with the words "input" and "output" replaced by the units of the signals in these roles, given as role
-// and unit: "output/input" -> "(deg)/(mm)", "input" -> "deg".
+// A finding's unit with the words "input" and "output" replaced by the units of the signals in these roles, given as
+// role and unit: "output/input" -> "(deg)/(mm)", or "1" where both have one unit; "input" -> "deg".
 std::string unit_with_roles(std::string kind_unit, const std::vector<std::pair<std::string, std::string>>& role_units);
 
 struct ScoreEntry {
@@ -56,7 +57,7 @@ struct Catalogue {
   std::vector<KindEntry> links;
   std::vector<ProtocolEntry> protocols;
   std::vector<ScoreEntry> scores;
-  std::vector<FieldInfo> device_fields{};  // that every device has, whatever its protocol
+  std::vector<FieldInfo> device_fields{};                // that every device has, whatever its protocol
   std::function<Carries(const Chosen& link)> carries{};  // what a link that was read well carries; empty: not known
 };
 
