@@ -67,7 +67,11 @@ TEST_CASE("a plan over CAN finds what it finds over other links, while the wall 
     CAPTURE(name);
     const auto here = findings_named(found, name), there = findings_named(expected, name);
     REQUIRE((here.size() == 1 && there.size() == 1));
-    REQUIRE((here[0].value && there[0].value));
+    REQUIRE(there[0].value);
+    if (!here[0].value) {  // a machine that stood still for long has nothing to compare, and must say so
+      CHECK(here[0].reason.find("no samples") != std::string::npos);
+      continue;
+    }
     CAPTURE(here[0].low, here[0].high, there[0].low, there[0].high);
     CHECK(here[0].low <= there[0].high);
     CHECK(there[0].low <= here[0].high);
