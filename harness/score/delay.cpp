@@ -48,6 +48,7 @@ constexpr double ms = 1e3;
 constexpr std::size_t most_outputs = 40000;  // that a fit looks at; more are thinned evenly
 constexpr double most_condition = 1e5;       // of the information matrix
 constexpr double most_misfit = 0.1;          // residual over motion
+constexpr double known_noise = 0.25;         // of the input: its share that may be wrong
 
 using P = LagParameter;
 
@@ -62,6 +63,14 @@ class DelayOfStep {
   void fit();
   std::string why_no_fit() const;
   std::string told_model() const;
+  // What a departure from the model as large as the one that shows could do to a quantity with this influence of each
+  // output sample, unseen: the fit has already given the parameters all that they could explain.
+  double hidden_by_misfit(const Eigen::VectorXd& influence) const;
+  // Dead time that is more by 1 s, and slowness less.
+  Eigen::VectorXd trade() const;
+  // s of that trade that remain open because the lag takes but a few sampling intervals: what happens between samples
+  // is not known, and noise sways it.
+  double few_samples() const;
   void add_fit_findings(std::vector<Finding>& findings) const;
   // A finding that is this function of the model, with its gradient by LagParameter.
   Finding of_fit(const std::string& name, const std::function<double(const LagModel&)>& function,
@@ -121,13 +130,16 @@ Finding DelayOfStep::correlation() const {
   const bool rates = settings_.correlate == Correlate::rate;
   const double longest = seconds(settings_.longest);
   std::vector<double> lags, noise;
-  double resampling = 0.0, shape = 0.0, frequency = 0.0;
+  double resampling = 0.0, shape = 0.0, frequency = 0.0, compared = 0.0;
+  bool complete = true;
   for (const auto& span : spans_) {
     const double dt = std::max(1e-4, std::min(span.input.interval, span.output.interval));
     const auto lag = correlated_lag(span, rates, longest, dt, 0.0);
     const auto again = correlated_lag(span, rates, longest, dt, 0.5);
     if (!lag.reason.empty() || !again.reason.empty())
       return frame_.missing("correlation_lag", "ms", lag.reason.empty() ? again.reason : lag.reason);
+    compared += lag.compared;
+    complete = complete && lag.complete;
     lags.push_back(ms * 0.5 * (lag.lag + again.lag));
     noise.push_back(ms * lag.noise);
     resampling = std::max(resampling, ms * 0.5 * std::abs(lag.lag - again.lag));
@@ -142,6 +154,7 @@ Finding DelayOfStep::correlation() const {
   auto told = frame_;
   told.conditions.emplace_back("correlated", rates ? "rates" : "levels");
   told.conditions.emplace_back("frequency_of_motion", with_unit(frequency, "Hz (root mean square)"));
+  if (!complete) told.conditions.emplace_back("compared", with_unit(compared, "s") + ", as samples are missing");
   auto finding = told.measured("correlation_lag", "ms", mean.mean, budget);
   refuse_below_resolution(finding, input_.capture.timing(), interval_);
   return finding;
@@ -181,12 +194,38 @@ std::string DelayOfStep::why_no_fit() const {
     return "the model does not describe the motion: it leaves " + shown(100.0 * fit_.residual / fit_.motion, 2) +
            " % of it unexplained; the unit may have been at a limit, or is not of this order";
   const double u = std::sqrt(fit_.covariance(P::dead_time, P::dead_time));
+  if (fit_.model.dead_time + 3.0 * u < -interval_)
+    return "the model does not describe the motion: it would answer " + with_unit(-ms * fit_.model.dead_time, "ms") +
+           " before its input moves; the unit may have been at a limit, or the bench states a sensor's delay wrongly";
+  const double hidden = hidden_by_misfit(fit_.influence.col(P::dead_time));
+  if (hidden > 0.25 * seconds(settings_.longest))
+    return "the model does not describe the motion: what it leaves, " + with_unit(fit_.misfit, out_info_.unit) +
+           " beyond noise, could hide " + with_unit(ms * hidden, "ms") + "; the unit may have been at a limit";
   if (fit_.condition > most_condition || !(u < 0.5 * seconds(settings_.longest)))
     return "the motion has too little bandwidth to tell dead time from slowness (condition " +
            shown(fit_.condition, 2) + ", at most " + shown(most_condition, 2) +
            "); use steps, or triangles with sharp reversals";
+  if (fit_.model.slowness() < interval_)
+    return "the output follows within one sampling interval, " + with_unit(ms * interval_, "ms") +
+           ": dead time cannot be told from slowness; sample faster, or use \"correlation_lag\"";
   if (!fit_.converged) return "the fit of the model found no end";
   return "";
+}
+
+double DelayOfStep::hidden_by_misfit(const Eigen::VectorXd& influence) const {
+  return fit_.misfit * influence.norm() * std::sqrt(static_cast<double>(influence.size()));
+}
+
+Eigen::VectorXd DelayOfStep::trade() const {
+  Eigen::VectorXd by = Eigen::VectorXd::Zero(P::count);
+  by[P::dead_time] = 1.0;
+  by[P::shape] = 1.0 / fit_.model.slowness();
+  return by;
+}
+
+double DelayOfStep::few_samples() const {
+  constexpr double enough = 5.0;  // sampling intervals; found by simulation
+  return interval_ * std::min(1.0, std::pow(enough * interval_ / fit_.model.slowness(), 3));
 }
 
 std::string DelayOfStep::told_model() const {
@@ -206,15 +245,22 @@ Finding DelayOfStep::of_fit(const std::string& name, const std::function<double(
     for (const auto& pull : fit_.pull) between += m / (m - 1.0) * std::pow(gradient.dot(pull), 2);
     more.push_back(type_a("repeatability", std::sqrt(std::max(0.0, between - noise * noise)), m - 1.0));
   }
-  more.push_back(
-      rectangular("resolution of the output", rounding_half_width(spans_, stretches_, fit_.influence * gradient)));
+  const Eigen::VectorXd influence = fit_.influence * gradient;
+  const double rounded = rounding_half_width(spans_, stretches_, influence);
+  more.push_back(rectangular("resolution of the output", rounded));
   double weight = 1.0, apart = 0.0;
   for (const auto& rival : fit_.rivals) {
-    weight += rival.weight;
-    apart += rival.weight * std::pow(function(rival.model) - function(fit_.model), 2);
+    // Where the same levels are always rounded the same way, many samples are no more than one, and likelihood is vain.
+    const double own = rounded > 0.0 ? 1.0 : rival.weight;
+    weight += own;
+    apart += own * std::pow(function(rival.model) - function(fit_.model), 2);
   }
   more.push_back(type_b("play and friction told apart", std::sqrt(apart / weight)));
+  more.push_back(
+      type_b("misfit of the model", fit_.misfit * influence.norm() * std::sqrt(static_cast<double>(influence.size()))));
+  more.push_back(rectangular("lag of few samples", few_samples() * std::abs(gradient.dot(trade()))));
   more.push_back(type_b("end of the fit", std::abs(gradient.dot(fit_.undone))));
+  more.push_back(rectangular("noise of the input", known_noise * std::abs(gradient.dot(fit_.noise_shift))));
   more.push_back(rectangular("sampling of the input", std::abs(gradient.dot(sampling_))));
   auto told = frame_;
   told.conditions.emplace_back("model", told_model());

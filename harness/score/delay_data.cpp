@@ -18,12 +18,27 @@ namespace {
 constexpr double least_past = 0.3, most_past = 5.0;
 constexpr double gap_intervals = 5.0;  // longer without a sample: what the input did is not known
 
-// Stretches of time [from, to] for which the input is not known.
-std::vector<std::pair<double, double>> holes(const Series& input) {
-  std::vector<std::pair<double, double>> out;
-  for (std::size_t i = 1; i < input.size(); ++i)
-    if (input.t[i] - input.t[i - 1] > gap_intervals * input.interval) out.emplace_back(input.t[i - 1], input.t[i]);
+// Stretches of time [from, to] for which a signal is not known.
+using Holes = std::vector<std::pair<double, double>>;
+Holes holes(const Series& s) {
+  Holes out;
+  for (std::size_t i = 1; i < s.size(); ++i)
+    if (s.t[i] - s.t[i - 1] > gap_intervals * s.interval) out.emplace_back(s.t[i - 1], s.t[i]);
   return out;
+}
+
+// The longest part of [first, last] in which both signals are known, and the input for `longest` before.
+std::pair<double, double> longest_known(const DelaySpan& span, double first, double last, double longest) {
+  auto unknown = holes(span.output);
+  for (const auto& [from, to] : holes(span.input)) unknown.emplace_back(from, to + longest);
+  unknown.emplace_back(last, last);
+  std::sort(unknown.begin(), unknown.end());
+  std::pair<double, double> best{first, first};
+  for (const auto& [from, to] : unknown) {
+    if (std::min(from, last) - first > best.second - best.first) best = {first, std::min(from, last)};
+    first = std::max(first, to);
+  }
+  return best;
 }
 
 // Linear interpolation at even instants, in one pass.
@@ -47,7 +62,7 @@ struct Told {
 };
 Told without_long_runs(const Series& s) {
   constexpr std::size_t most = 8;
-  if (noise_of(s.y) >= 0.5 * s.resolution) return {s.t, s.y};
+  if (noise_of(s.t, s.y) >= 0.5 * s.resolution) return {s.t, s.y};
   Told told;
   for (std::size_t i = 0; i < s.size();) {
     std::size_t j = i + 1;
@@ -158,6 +173,9 @@ Stretch stretch_of(const DelaySpan& span, double dt, std::size_t stride, double 
   s.start = span.input.t.front();
   s.start_output = span.start_output;
   s.dt = dt;
+  const double noise = noise_of(span.input.t, span.input.y);  // rounding at rest is none
+  s.noise_density = noise * noise * span.input.interval;
+  s.rounding = span.output.resolution * span.output.resolution / 12.0;
   const auto count = static_cast<std::size_t>((span.input.t.back() - s.start) / dt) + 1;
   s.input = on_grid(span.input.t, span.input.y, s.start, dt, count);
   const auto gaps = holes(span.input);
@@ -191,7 +209,7 @@ double rounding_half_width(const std::vector<DelaySpan>& spans, const std::vecto
   double resolution = 0.0;
   for (const auto& span : spans) {
     resolution = span.output.resolution;
-    if (noise_of(span.output.y) >= 0.5 * resolution) return 0.0;
+    if (noise_of(span.output.t, span.output.y) >= 0.5 * resolution) return 0.0;
   }
   std::map<double, double> by_level;
   Eigen::Index row = 0;
@@ -204,9 +222,9 @@ double rounding_half_width(const std::vector<DelaySpan>& spans, const std::vecto
       row += n;
       i = j;
     }
-  double square = 0.0;
-  for (const auto& [level, sum] : by_level) square += sum * sum;
-  return 0.5 * resolution * std::sqrt(square);
+  double worst = 0.0;  // few levels may well be off the worst way
+  for (const auto& [level, sum] : by_level) worst += std::abs(sum);
+  return 0.5 * resolution * worst;
 }
 
 SpanLag correlated_lag(const DelaySpan& span, bool rates, double longest, double dt, double phase) {
@@ -214,13 +232,16 @@ SpanLag correlated_lag(const DelaySpan& span, bool rates, double longest, double
   const int most = static_cast<int>(std::ceil(longest / dt)) + 1;
   constexpr int ahead = 10;  // lags below zero: the output ahead of the input
   const auto half = rates ? std::max<std::size_t>(1, static_cast<std::size_t>(0.005 / dt + 0.5)) : 1;
-  const double first = std::max(0.0, span.input.t.front() + (most + static_cast<double>(half)) * dt) + phase * dt;
-  const double last = std::min(span.output.t.back(), span.input.t.back()) - (ahead + 1.0) * dt;
+  const double begin = std::max(0.0, span.input.t.front() + (most + static_cast<double>(half)) * dt) + phase * dt;
+  const double end = std::min(span.output.t.back(), span.input.t.back()) - (ahead + 1.0) * dt;
+  const auto [first, last] = longest_known(span, begin, end, longest);
+  out.complete = first == begin && last == end;
   if (last - first < 20.0 * dt || last - first < 0.25 * span.length) {
-    out.reason =
-        "the step is too short for lags up to " + with_unit(1e3 * longest, "ms") + "; set a smaller \"longest\"";
+    out.reason = "the step, or what is known of it without a gap, is too short for lags up to " +
+                 with_unit(1e3 * longest, "ms") + "; set a smaller \"longest\"";
     return out;
   }
+  out.compared = last - first;
   const auto count = static_cast<std::size_t>((last - first) / dt);
   auto y = on_grid(span.output.t, span.output.y, first, dt, count);
   auto x = on_grid(span.input.t, span.input.y, first - most * dt, dt, count + static_cast<std::size_t>(most + ahead));

@@ -40,6 +40,8 @@ struct SpanLag {
   double shape{0.0};  // s, how far a skewed peak leaves the lag open
   double coefficient{0.0};
   double frequency{0.0};  // Hz, root mean square frequency of what was correlated
+  double compared{0.0};   // s
+  bool complete{true};    // false: samples are missing, and the longest part without a gap was compared
   std::string reason;     // why there is no lag
 };
 SpanLag correlated_lag(const DelaySpan& span, bool rates, double longest, double dt, double phase);

@@ -14,12 +14,30 @@ using P = LagParameter;
 // Starting points are compared on the first stretches, thinned.
 constexpr double explored_length = 12.0;  // s
 constexpr std::size_t explored_outputs = 4000;
-constexpr std::size_t kept_starts = 3;
 
 struct Candidate {
   LagModel model;
-  double left{0.0};  // sum of squares
+  std::vector<int> free;
+  double left{0.0};     // what the fit makes least
+  double squares{0.0};  // of the residuals
 };
+Candidate candidate_of(const LagFitter& fitter, const std::vector<int>& free) {
+  return {fitter.model(), free, fitter.sum_of_squares(), fitter.residual_of(fitter.model()).squaredNorm()};
+}
+Candidate descended(const std::vector<Stretch>& stretches, const LagModel& from, const std::vector<int>& free,
+                    int turns) {
+  LagFitter fitter{stretches, from};
+  fitter.descend(free, turns);
+  return candidate_of(fitter, free);
+}
+void sort_best_first(std::vector<Candidate>& all) {
+  std::sort(all.begin(), all.end(), [](const Candidate& a, const Candidate& b) { return a.left < b.left; });
+}
+
+// By how much (of a logarithm) the other is less likely than the best, as if one residual in four were independent.
+double less_likely(const Candidate& other, const Candidate& best, std::size_t outputs) {
+  return 0.5 * static_cast<double>(outputs) / 4.0 * (other.left - best.left) / best.squares;
+}
 
 std::size_t outputs_in(const std::vector<Stretch>& stretches) {
   std::size_t count = 0;
@@ -52,73 +70,88 @@ std::vector<Stretch> first_stretches(const std::vector<Stretch>& stretches) {
   return few;
 }
 
-// Dynamics that all have about the lag that is known, from nearly all slowness to nearly all dead time; the best of
-// each division, best first.
-std::vector<Candidate> divisions_of_lag(const std::vector<Stretch>& few, LagOrder order, double lag) {
-  std::vector<Candidate> all;
-  for (const double share : {0.1, 0.25, 0.4, 0.55, 0.7, 0.85}) {
-    Candidate best{{}, std::numeric_limits<double>::infinity()};
-    for (const double damping : {0.5, 0.8, 1.3}) {
+// Dynamics that all have about the lag that is known, from nearly all slowness to nearly all dead time. Lost motion
+// passes for damping in them, so each division comes with little damping and with much.
+std::vector<LagModel> divisions_of_lag(const std::vector<Stretch>& few, LagOrder order, double lag) {
+  std::vector<LagModel> all;
+  for (const double share : {0.1, 0.3, 0.5, 0.7, 0.9})
+    for (const double damping : {0.7, 1.2}) {
       LagFitter fitter{few, {}};
       auto& m = fitter.model();
       const double slowness = std::max(0.002, (1.0 - share) * std::abs(lag));
       m.order = order;
       m.damping = damping;
       m.natural = (order == LagOrder::first ? 1.0 : 2.0 * damping) / slowness;
+      LagModel best;
+      double least = std::numeric_limits<double>::infinity();
       for (const double shift : {-0.15, 0.0, 0.15}) {
         m.dead_time = lag - slowness + shift * std::abs(lag);
         const double left = fitter.solve_gain();
-        if (left < best.left) best = {m, left};
+        if (left < least) least = left, best = m;
       }
+      all.push_back(best);
       if (order == LagOrder::first) break;  // has no damping
     }
-    all.push_back(best);
-  }
-  std::sort(all.begin(), all.end(), [](const Candidate& a, const Candidate& b) { return a.left < b.left; });
   return all;
 }
 
 // Play and friction show alike but for starts and stops, and either can pass for dead time: a fit from one side may end
-// in a by-valley. So try several splits from several starts; the best first.
+// in a by-valley. So try several splits from several starts, and follow those that a few turns have brought furthest
+// down; the best first.
 std::vector<Candidate> explore(const std::vector<Stretch>& few, const std::vector<LagModel>& starts,
                                const std::vector<int>& free) {
+  constexpr int first_turns = 4, turns = 15;
+  constexpr std::size_t followed = 5;
+  constexpr double alike = 3e-4;  // s of dead time: on their way into the same valley
+  const double span = LagFitter{few, {}}.span();
   std::vector<Candidate> all;
   for (const auto& from : starts)
-    for (const auto& [play, friction] : {std::pair{1.0, 0.05}, {0.5, 0.5}, {0.05, 1.0}, {1.0, 2.0}}) {
-      LagFitter fitter{few, from};
-      fitter.model().play = play * 0.01 * fitter.span();
-      fitter.model().friction = 0.5 * friction * 0.01 * fitter.span() / std::abs(from.gain);
-      fitter.descend(free, 15);
-      all.push_back({fitter.model(), fitter.sum_of_squares()});
+    for (const auto& [play, friction] : {std::pair{1.0, 0.1}, {0.3, 1.5}}) {
+      auto start = from;
+      start.play = play * 0.01 * span;
+      start.friction = 0.5 * friction * 0.01 * span / std::abs(from.gain);
+      all.push_back(descended(few, start, free, first_turns));
     }
-  std::sort(all.begin(), all.end(), [](const Candidate& a, const Candidate& b) { return a.left < b.left; });
+  sort_best_first(all);
+  std::vector<Candidate> apart;
+  for (const auto& c : all)
+    if (apart.size() < followed && std::none_of(apart.begin(), apart.end(), [&](const Candidate& known) {
+          return std::abs(known.model.dead_time - c.model.dead_time) < alike;
+        }))
+      apart.push_back(c);
+  all = std::move(apart);
+  for (auto& candidate : all) candidate = descended(few, candidate.model, free, turns);
+  sort_best_first(all);
+  // The lost motion is known now; what other splits of it lead to?
+  const auto found = all.front().model;
+  for (const double share : {0.15, 0.5, 0.85}) {
+    auto other = found;
+    other.play = share * found.lost_motion();
+    other.friction = 0.5 * (1.0 - share) * found.lost_motion() / std::abs(found.gain);
+    all.push_back(descended(few, other, free, turns));
+  }
+  sort_best_first(all);
   return all;
 }
 
-// The valleys that the first stretches leave open, each once: the best, and those whose dead time differs and whose
-// residuals are about as likely, as if one in four were independent.
+// The valleys that the first stretches leave open, each once: the best, and those whose dead time differs and that are
+// about as likely.
 std::vector<LagModel> open_valleys(const std::vector<Candidate>& candidates, std::size_t outputs) {
   constexpr double apart = 5e-5;  // s
   constexpr std::size_t most = 3;
   std::vector<LagModel> open;
   for (const auto& c : candidates) {
-    const double worse = 0.5 * static_cast<double>(outputs) / 4.0 * (c.left / candidates.front().left - 1.0);
     const bool known = std::any_of(
         open.begin(), open.end(), [&](const LagModel& m) { return std::abs(m.dead_time - c.model.dead_time) < apart; });
-    if (!known && worse < 20.0 && open.size() < most) open.push_back(c.model);
+    if (!known && less_likely(c, candidates.front(), outputs) < 20.0 && open.size() < most) open.push_back(c.model);
   }
   return open;
 }
 
 // The full descent from one starting point. Play or friction that comes to nothing is taken out: at its bound it has no
 // two-sided uncertainty.
-struct Descent {
-  LagModel model;
-  std::vector<int> free;
-  double left{0.0};
-};
-Descent descend_from(const std::vector<Stretch>& stretches, const LagModel& from, std::vector<int> free,
-                     double least_friction) {
+Candidate descend_from(const std::vector<Stretch>& stretches, const LagModel& from, std::vector<int> free,
+                       double least_friction) {
   LagFitter fitter{stretches, from};
   auto& model = fitter.model();
   fitter.descend(free, 40);
@@ -127,7 +160,7 @@ Descent descend_from(const std::vector<Stretch>& stretches, const LagModel& from
     model.friction = 0.0, std::erase(free, int{P::friction});
   if (model.play <= 1e-5 * fitter.span()) model.play = 0.0, std::erase(free, int{P::play});
   if (free.size() < before) fitter.descend(free, 40);
-  return {model, free, fitter.sum_of_squares()};
+  return candidate_of(fitter, free);
 }
 
 }  // namespace
@@ -137,10 +170,8 @@ LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool lost_
   const auto few = first_stretches(stretches);
   std::vector<int> free{P::dead_time, P::gain, P::offset, P::shape};
   if (order == LagOrder::second) free.push_back(P::damping);
-  std::vector<LagModel> starts;
-  for (const auto& candidate : divisions_of_lag(few, order, lag_guess))
-    if (starts.size() < kept_starts) starts.push_back(candidate.model);
-  LagFitter plain{few, starts.front()};
+  auto starts = divisions_of_lag(few, order, lag_guess);
+  LagFitter plain{few, starts[starts.size() / 2]};
   plain.descend(free, 20);
   starts.push_back(plain.model());
   if (!lost_motion) {
@@ -150,18 +181,15 @@ LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool lost_
   }
   free.push_back(P::play);
   free.push_back(P::friction);
-  std::vector<Descent> ends;
+  std::vector<Candidate> ends;
   for (const auto& from : open_valleys(explore(few, starts, free), outputs_in(few)))
     ends.push_back(descend_from(stretches, from, free, least_friction));
-  std::sort(ends.begin(), ends.end(), [](const Descent& a, const Descent& b) { return a.left < b.left; });
+  sort_best_first(ends);
   LagFitter fitter{stretches, ends.front().model};
   fitter.descend(ends.front().free, 0);  // says whether it has arrived
   auto fit = worth_of(fitter, stretches, ends.front().free);
-  for (std::size_t i = 1; i < ends.size(); ++i) {
-    const double worse =
-        0.5 * static_cast<double>(outputs_in(stretches)) / 4.0 * (ends[i].left / ends.front().left - 1.0);
-    fit.rivals.push_back({ends[i].model, std::exp(-worse)});
-  }
+  for (std::size_t i = 1; i < ends.size(); ++i)
+    fit.rivals.push_back({ends[i].model, std::exp(-less_likely(ends[i], ends.front(), outputs_in(stretches)))});
   return fit;
 }
 

@@ -16,6 +16,7 @@ struct LagFit {
   double residual{0.0};   // root mean square, unit of the output
   double motion{0.0};     // standard deviation of the measured output
   double whiteness{0.0};  // correlation of neighbouring residuals; near 0 when the model leaves nothing but noise
+  double misfit{0.0};     // root mean square of what of the residuals is neither noise nor rounding; 0: nothing shows
   // Ratio of the largest to the least eigenvalue of the information matrix, each parameter but play and friction scaled
   // to 1 on the diagonal: how nearly the motion lets parameters stand in for each other.
   double condition{0.0};
@@ -33,6 +34,8 @@ struct LagFit {
     double weight{0.0};
   };
   std::vector<Rival> rivals;
+  // By how much the noise of the input would have shifted each parameter, had it not been reckoned with.
+  Eigen::VectorXd noise_shift;
   // What one unit of error in each output sample does to each parameter: rows as the stretches' outputs, one after
   // another.
   Eigen::MatrixXd influence;

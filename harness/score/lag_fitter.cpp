@@ -19,11 +19,9 @@ constexpr double longest_step = 0.7;  // of ln(natural), ln(damping)
 // The least-squares problem about the present model: the sum after a step is sum - 2 pull.step + step.normal.step.
 class Surrounding {
  public:
-  Surrounding(const LagModel& model, const std::vector<int>& free, const LagMisfit& here)
-      : normal_{here.slope.transpose() * here.slope},
-        pull_{here.slope.transpose() * here.residual},
-        below_(pull_.size()),
-        above_(pull_.size()) {
+  // `pull`: half the slope of the sum downwards.
+  Surrounding(const LagModel& model, const std::vector<int>& free, MatrixXd normal, VectorXd pull)
+      : normal_{std::move(normal)}, pull_{std::move(pull)}, below_(pull_.size()), above_(pull_.size()) {
     for (std::size_t j = 0; j < free.size(); ++j) {
       const double most = free[j] == P::shape || free[j] == P::damping ? longest_step : 1e300;
       below_[static_cast<Eigen::Index>(j)] = std::min(room_below(model, free[j]), most);
@@ -80,6 +78,13 @@ class Surrounding {
   VectorXd below_, above_;  // room for each parameter
 };
 
+// Variance of the input's noise behind the lag. The straight lines between its samples bound it, at two thirds of one
+// sample's.
+double passed_noise(const Stretch& s, const LagModel& m) {
+  const double bandwidth = m.noise_bandwidth();
+  return s.noise_density * bandwidth / (1.0 + 1.5 * s.dt * bandwidth);
+}
+
 }  // namespace
 
 LagFitter::LagFitter(const std::vector<Stretch>& stretches, const LagModel& from)
@@ -101,6 +106,32 @@ VectorXd LagFitter::residual_of(const LagModel& m) const {
     for (std::size_t i = 0; i < modelled.size(); ++i) r[k++] = s.output[i] - modelled[i];
   }
   return r;
+}
+
+double LagFitter::sum_of_squares(const LagModel& m) const {
+  double sum = residual_of(m).squaredNorm();
+  for (const auto& s : stretches_) sum -= static_cast<double>(s.t.size()) * m.gain * m.gain * passed_noise(s, m);
+  return sum;
+}
+
+double LagFitter::explained() const {
+  double sum = 0.0;
+  for (const auto& s : stretches_)
+    sum += static_cast<double>(s.t.size()) * (model_.gain * model_.gain * passed_noise(s, model_) + s.rounding);
+  return sum / static_cast<double>(count_);
+}
+
+VectorXd LagFitter::noise_pull(const Stretch& s, const std::vector<int>& free) const {
+  const double passed = static_cast<double>(s.t.size()) * passed_noise(s, model_), square = model_.gain * model_.gain;
+  const double by_bandwidth = square * passed / (1.0 + 1.5 * s.dt * model_.noise_bandwidth());  // of its logarithm
+  VectorXd pull = VectorXd::Zero(static_cast<Eigen::Index>(free.size()));
+  for (std::size_t j = 0; j < free.size(); ++j) {
+    auto& p = pull[static_cast<Eigen::Index>(j)];
+    if (free[j] == P::gain) p = model_.gain * passed;
+    if (free[j] == P::shape) p = 0.5 * by_bandwidth;
+    if (free[j] == P::damping) p = -0.5 * by_bandwidth;
+  }
+  return pull;
 }
 
 LagMisfit LagFitter::misfit(const std::vector<int>& free) const {
@@ -141,21 +172,23 @@ void LagFitter::descend(const std::vector<int>& free, int most_turns) {
   int crept = 0;
   for (int turn = 0;; ++turn) {
     const auto here = misfit(free);
-    const double sum = here.residual.squaredNorm();
-    const Surrounding around{model_, free, here};
+    const double sum = sum_of_squares(), variance = here.residual.squaredNorm() / freedom;
+    VectorXd pull = here.slope.transpose() * here.residual;
+    for (const auto& s : stretches_) pull += noise_pull(s, free);
+    const Surrounding around{model_, free, here.slope.transpose() * here.slope, pull};
     undone_ = around.full_step();
-    relative_offset_ = std::sqrt(around.promised(undone_) / static_cast<double>(p) / (sum / freedom));
+    relative_offset_ = std::sqrt(around.promised(undone_) / static_cast<double>(p) / variance);
     if (relative_offset_ < near_enough || turn == most_turns || crept == 2) return;
     bool better = false;
     for (int attempt = 0; attempt < 8 && !better; ++attempt) {
       const auto by = around.step(damping);
       LagModel m = model_;
       for (Eigen::Index j = 0; j < p; ++j) m = moved(m, free[static_cast<std::size_t>(j)], by[j]);
-      const double next = residual_of(m).squaredNorm();
+      const double next = sum_of_squares(m);
       better = std::isfinite(next) && next < sum;
       if (better) {
         model_ = m;
-        crept = sum - next < creeping * sum / freedom ? crept + 1 : 0;
+        crept = sum - next < creeping * variance ? crept + 1 : 0;
       }
       damping = better ? std::max(1e-9, damping * 0.2) : damping * 8.0;
     }

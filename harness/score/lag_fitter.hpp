@@ -23,7 +23,9 @@ class LagFitter {
   std::size_t count() const { return count_; }  // output samples
   double span() const { return span_; }         // of the measured output
   double motion() const { return motion_; }     // its standard deviation
-  double sum_of_squares() const { return residual_of(model_).squaredNorm(); }
+  // What the fit makes least: the squares of the residuals, less what noise of the input that passes the model adds to
+  // them. Without that a model that is too slow would look better than the true one, for it lets less noise through.
+  double sum_of_squares() const { return sum_of_squares(model_); }
 
   // Sets gain and offset to what fits best for the model's dynamics without play and friction; returns the sum of
   // squares that is left.
@@ -39,10 +41,17 @@ class LagFitter {
   const Eigen::VectorXd& undone() const { return undone_; }
   double relative_offset() const { return relative_offset_; }
 
+  // Mean square of the residuals that the input's noise behind the lag and the rounding of the output explain.
+  double explained() const;
+
   Eigen::VectorXd residual_of(const LagModel& model) const;
   LagMisfit misfit(const std::vector<int>& free) const;
+  // Half the slope of what the input's noise adds to the squares of one stretch, by each free parameter.
+  Eigen::VectorXd noise_pull(const Stretch& stretch, const std::vector<int>& free) const;
 
  private:
+  double sum_of_squares(const LagModel& model) const;
+
   const std::vector<Stretch>& stretches_;
   LagModel model_;
   std::size_t count_{0};

@@ -144,8 +144,6 @@ Response lag_response(const Stretch& stretch, const LagModel& model) {
   const auto& input = stretch.input;
   const Lag lag{model, stretch.dt};
   Response out;
-  out.value.reserve(input.size());
-  out.rate.reserve(input.size());
   double rate = first_slope(stretch), value = input.front() - model.slowness() * rate;
   if (model.friction > 0.0) {
     if (std::abs(rate) * 0.02 < 0.5 * model.friction) {
@@ -160,13 +158,15 @@ Response lag_response(const Stretch& stretch, const LagModel& model) {
       value -= std::copysign(model.friction, rate);
     }
   }
-  for (std::size_t i = 0; i < input.size(); ++i) {
-    if (i > 0 && model.friction > 0.0)
+  out.value.resize(input.size());
+  out.rate.resize(input.size());
+  out.value[0] = value, out.rate[0] = rate;
+  for (std::size_t i = 1; i < input.size(); ++i) {
+    if (model.friction > 0.0)
       lag.advance_with_friction(value, rate, input[i - 1], input[i]);
-    else if (i > 0)
+    else
       lag.advance(value, rate, input[i - 1], input[i]);
-    out.value.push_back(value);
-    out.rate.push_back(rate);
+    out.value[i] = value, out.rate[i] = rate;
   }
   return out;
 }
@@ -192,24 +192,33 @@ double position_of(const Stretch& stretch, const LagModel& model, double t) {
 }
 
 ModelOutput model_output(const Stretch& stretch, const LagModel& model, const Response& response) {
+  constexpr double long_pause = 3.0;  // grid cells without an output
   ModelOutput out;
   out.value.reserve(stretch.t.size());
-  out.contact.reserve(stretch.t.size());
+  out.side.reserve(stretch.t.size());
+  out.pushed_at.reserve(stretch.t.size());
   const double half = 0.5 * std::abs(model.play);
-  double at = stretch.start_output;
-  const auto through_gap = [&](double v) {
+  double at = stretch.start_output, pushed_at = 0.0;
+  signed char side = 0;
+  const auto follow = [&](double v, double position) {
     const double w = model.gain * v + model.offset;
-    const signed char contact = w - half >= at ? 1 : w + half <= at ? -1 : 0;
-    if (contact != 0) at = w - contact * half;
-    return contact;
+    const signed char pushing = w - half >= at ? 1 : w + half <= at ? -1 : 0;
+    if (pushing == 0) return;
+    side = pushing, pushed_at = position;
+    at = w - side * half;
   };
-  const double first = stretch.t.empty() ? 0.0 : position_of(stretch, model, stretch.t.front());
-  for (std::size_t i = 0; i < response.value.size() && static_cast<double>(i) < first; ++i)
-    if (const auto contact = through_gap(response.value[i]); contact != 0)
-      out.past_contact = contact, out.past_position = static_cast<double>(i);
+  double last = -1.0;
   for (const double t : stretch.t) {
-    out.contact.push_back(through_gap(response.value_at(position_of(stretch, model, t), stretch.dt)));
+    const double position = position_of(stretch, model, t);
+    if (position - last > long_pause)
+      for (auto i = static_cast<std::size_t>(std::max(0.0, last + 1.0));
+           i < response.value.size() && static_cast<double>(i) < position; ++i)
+        follow(response.value[i], static_cast<double>(i));
+    follow(response.value_at(position, stretch.dt), position);
     out.value.push_back(at);
+    out.side.push_back(side);
+    out.pushed_at.push_back(pushed_at);
+    last = position;
   }
   return out;
 }

@@ -24,6 +24,9 @@ struct LagModel {
 
   // Lag of w on a steady ramp without the dead time, s: time constant, or 2 damping / natural.
   double slowness() const { return order == LagOrder::first ? 1.0 / natural : 2.0 * damping / natural; }
+  // White noise of the input of density d (variance times time between samples) leaves the lag with the variance d
+  // times this, 1/s: the integral over time of the squared answer to an impulse.
+  double noise_bandwidth() const { return order == LagOrder::first ? 0.5 * natural : 0.25 * natural / damping; }
   // What a slow sweep to and fro shows as a gap, unit of the output.
   double lost_motion() const { return play + 2.0 * friction * std::abs(gain); }
 };
@@ -35,6 +38,8 @@ struct Stretch {
   std::vector<double> input;
   std::vector<double> t, output;  // s; all after `start`
   double start_output{0.0};       // measured at `start`
+  double noise_density{0.0};      // of the input: variance of its white noise times the time between samples
+  double rounding{0.0};           // of the output: variance that its resolution makes
 };
 
 // v on the grid, with its rate (per s). Exact for an input that is straight between grid points; where friction stops
@@ -52,12 +57,13 @@ Response lag_response(const Stretch& stretch, const LagModel& model);
 // Where the response is that shows at t (s).
 double position_of(const Stretch& stretch, const LagModel& model, double t);
 
-// The model's output at the stretch's output instants. The gap begins where the output was measured at the start.
+// The model's output at the stretch's output instants. The gap begins where the output was measured at the start, and
+// is followed through times without output samples.
 struct ModelOutput {
   std::vector<double> value;
-  std::vector<signed char> contact;  // side of the gap that pushes the output: 1 upwards, -1 downwards, 0 neither
-  signed char past_contact{0};       // the last one before the first output, and where the response was
-  double past_position{0.0};
+  // By output: which side of the gap pushed last, 1 upwards, -1 downwards, 0 neither yet; and where the response was.
+  std::vector<signed char> side;
+  std::vector<double> pushed_at;
 };
 ModelOutput model_output(const Stretch& stretch, const LagModel& model, const Response& response);
 

@@ -10,6 +10,7 @@ namespace {
 using P = LagParameter;
 
 constexpr double least_damping = 0.05, most_damping = 5.0;
+constexpr double most_natural = 1e4;  // rad/s; no bench samples that fast
 constexpr double unbounded = std::numeric_limits<double>::infinity();
 
 }  // namespace
@@ -26,7 +27,7 @@ LagModel moved(LagModel m, int which, double by) {
       m.offset += by;
       break;
     case P::shape:
-      m.natural *= std::exp(by);
+      m.natural = std::min(most_natural, m.natural * std::exp(by));
       break;
     case P::damping:
       m.damping = std::clamp(m.damping * std::exp(by), least_damping, most_damping);
@@ -48,6 +49,7 @@ double room_below(const LagModel& m, int which) {
 }
 
 double room_above(const LagModel& m, int which) {
+  if (which == P::shape) return std::max(0.0, std::log(most_natural / m.natural));
   return which == P::damping ? std::max(0.0, std::log(most_damping / m.damping)) : unbounded;
 }
 

@@ -46,23 +46,21 @@ SlopedOutput sloped_output(const Stretch& stretch, const LagModel& model, const 
   for (std::size_t j = 0; j < free.size(); ++j)
     if (shapes_response(free[j], response)) shaped[j] = slope_of_response(stretch, model, response, free[j]);
 
+  SlopedOutput out{output.value, Eigen::MatrixXd(static_cast<Eigen::Index>(stretch.t.size()), columns)};
   // Within the gap the output stays where it was last pushed; before that, where it was measured.
-  Eigen::RowVectorXd last = Eigen::RowVectorXd::Zero(columns);
-  const auto push = [&](double position, signed char contact) {
+  for (std::size_t i = 0; i < stretch.t.size(); ++i) {
+    auto row = out.slope.row(static_cast<Eigen::Index>(i));
+    row.setZero();
+    if (output.side[i] == 0) continue;
+    const double position = output.pushed_at[i];
     for (std::size_t j = 0; j < free.size(); ++j) {
-      auto& slope = last[static_cast<Eigen::Index>(j)];
+      auto& slope = row[static_cast<Eigen::Index>(j)];
       slope = shaped[j].value.empty() ? 0.0 : model.gain * shaped[j].value_at(position, stretch.dt);
       if (free[j] == P::dead_time) slope = -model.gain * response.rate_at(position);
       if (free[j] == P::gain) slope += response.value_at(position, stretch.dt);
       if (free[j] == P::offset) slope += 1.0;
-      if (free[j] == P::play) slope -= 0.5 * contact;
+      if (free[j] == P::play) slope -= 0.5 * output.side[i];
     }
-  };
-  SlopedOutput out{output.value, Eigen::MatrixXd(static_cast<Eigen::Index>(stretch.t.size()), columns)};
-  if (output.past_contact != 0) push(output.past_position, output.past_contact);
-  for (std::size_t i = 0; i < stretch.t.size(); ++i) {
-    if (output.contact[i] != 0) push(position_of(stretch, model, stretch.t[i]), output.contact[i]);
-    out.slope.row(static_cast<Eigen::Index>(i)) = last;
   }
   return out;
 }

@@ -48,6 +48,55 @@ Spread spread_of(const VectorXd& influence, const VectorXd& residual, const std:
   return out;
 }
 
+// Mean square of what of the residuals is neither noise nor rounding, as far as it shows: their likeness over a few
+// samples, less that of the input's noise behind the lag. 0 when that may be chance.
+double structure_of(const VectorXd& residual, double explained) {
+  constexpr Eigen::Index lags = 4;
+  constexpr double chance = 3.0, known = 0.3;  // standard deviations; share of what is explained that may be wrong
+  const auto n = residual.size();
+  if (n < 20 * lags) return 0.0;
+  double alike = 0.0;
+  for (Eigen::Index k = 1; k <= lags; ++k)
+    alike += residual.head(n - k).dot(residual.tail(n - k)) / static_cast<double>(n * lags);
+  const double scatter = residual.squaredNorm() / static_cast<double>(n) / std::sqrt(static_cast<double>(n * lags));
+  return alike - explained > chance * scatter + known * explained ? alike - explained : 0.0;
+}
+
+// Variances and covariances of the free parameters, from the residuals. Also how many residuals carry the dead time.
+void add_covariance(LagFit& fit, const std::vector<int>& free, const VectorXd& residual,
+                    const std::vector<std::size_t>& sizes) {
+  fit.covariance = MatrixXd::Zero(P::count, P::count);
+  const auto own = [&](int which) { return fit.influence.col(which); };
+  for (std::size_t a = 0; a < free.size(); ++a) {
+    const int i = free[a];
+    const auto spread = spread_of(own(i), residual, sizes);
+    fit.covariance(i, i) = spread.variance;
+    if (i == P::dead_time) fit.degrees_of_freedom = std::max(2.0, spread.effective - static_cast<double>(free.size()));
+    for (std::size_t b = 0; b < a; ++b) {  // from the variance of the sum
+      const int j = free[b];
+      const double both = spread_of(own(i) / own(i).norm() + own(j) / own(j).norm(), residual, sizes).variance;
+      const double vi = spread.variance / own(i).squaredNorm();
+      const double vj = fit.covariance(j, j) / own(j).squaredNorm();
+      fit.covariance(i, j) = fit.covariance(j, i) = 0.5 * (both - vi - vj) * own(i).norm() * own(j).norm();
+    }
+  }
+}
+
+// What each stretch by itself, and the noise of the input, do to the parameters.
+void add_pulls(LagFit& fit, const LagFitter& fitter, const std::vector<Stretch>& stretches,
+               const std::vector<int>& free, const VectorXd& residual, const MatrixXd& inverse) {
+  fit.noise_shift = VectorXd::Zero(P::count);
+  Eigen::Index begin = 0;
+  for (const auto& s : stretches) {
+    const auto rows = static_cast<Eigen::Index>(s.t.size());
+    VectorXd by_noise = VectorXd::Zero(P::count);
+    by_noise(free) = inverse * fitter.noise_pull(s, free);
+    fit.noise_shift += by_noise;
+    fit.pull.push_back(fit.influence.middleRows(begin, rows).transpose() * residual.segment(begin, rows) + by_noise);
+    begin += rows;
+  }
+}
+
 }  // namespace
 
 LagFit worth_of(const LagFitter& fitter, const std::vector<Stretch>& stretches, const std::vector<int>& free) {
@@ -55,7 +104,7 @@ LagFit worth_of(const LagFitter& fitter, const std::vector<Stretch>& stretches, 
   fit.model = fitter.model();
   fit.converged = fitter.relative_offset() < 1.0;
   fit.undone = VectorXd::Zero(P::count);
-  for (std::size_t j = 0; j < free.size(); ++j) fit.undone[free[j]] = fitter.undone()[static_cast<Eigen::Index>(j)];
+  fit.undone(free) = fitter.undone();
   fit.motion = fitter.motion();
   fit.fitted.assign(P::count, false);
   for (const int which : free) fit.fitted[static_cast<std::size_t>(which)] = true;
@@ -65,6 +114,7 @@ LagFit worth_of(const LagFitter& fitter, const std::vector<Stretch>& stretches, 
   const auto last = here.residual.size() - 1;
   if (fit.residual > 0.0)
     fit.whiteness = here.residual.head(last).dot(here.residual.tail(last)) / here.residual.squaredNorm();
+  fit.misfit = std::sqrt(structure_of(here.residual, fitter.explained()));
 
   const MatrixXd normal = here.slope.transpose() * here.slope;
   const VectorXd scale = normal.diagonal().cwiseSqrt().cwiseMax(1e-300).cwiseInverse();
@@ -86,33 +136,10 @@ LagFit worth_of(const LagFitter& fitter, const std::vector<Stretch>& stretches, 
   }
   const MatrixXd inverse =
       scale.asDiagonal() * scaled.completeOrthogonalDecomposition().pseudoInverse() * scale.asDiagonal();
-  const MatrixXd influence = here.slope * inverse;  // residual -> parameters
-  fit.covariance = MatrixXd::Zero(P::count, P::count);
-  fit.influence = MatrixXd::Zero(influence.rows(), P::count);
-  for (std::size_t j = 0; j < free.size(); ++j)
-    fit.influence.col(free[j]) = influence.col(static_cast<Eigen::Index>(j));
-  const auto own = [&](std::size_t a) { return influence.col(static_cast<Eigen::Index>(a)); };
-  for (std::size_t a = 0; a < free.size(); ++a) {
-    const auto spread = spread_of(own(a), here.residual, sizes);
-    fit.covariance(free[a], free[a]) = spread.variance;
-    if (free[a] == P::dead_time) fit.degrees_of_freedom = std::max(2.0, spread.effective - p);
-    for (std::size_t b = 0; b < a; ++b) {  // from the variance of the sum
-      const double both = spread_of(own(a) / own(a).norm() + own(b) / own(b).norm(), here.residual, sizes).variance;
-      const double va = spread.variance / own(a).squaredNorm();
-      const double vb = fit.covariance(free[b], free[b]) / own(b).squaredNorm();
-      const double cov = 0.5 * (both - va - vb) * own(a).norm() * own(b).norm();
-      fit.covariance(free[a], free[b]) = fit.covariance(free[b], free[a]) = cov;
-    }
-  }
-  begin = 0;
-  for (const auto size : sizes) {
-    VectorXd pull = VectorXd::Zero(P::count);
-    const auto rows = static_cast<Eigen::Index>(size);
-    const VectorXd part = influence.middleRows(begin, rows).transpose() * here.residual.segment(begin, rows);
-    for (std::size_t j = 0; j < free.size(); ++j) pull[free[j]] = part[static_cast<Eigen::Index>(j)];
-    fit.pull.push_back(pull);
-    begin += rows;
-  }
+  fit.influence = MatrixXd::Zero(here.slope.rows(), P::count);
+  fit.influence(Eigen::all, free) = here.slope * inverse;
+  add_covariance(fit, free, here.residual, sizes);
+  add_pulls(fit, fitter, stretches, free, here.residual, inverse);
   return fit;
 }
 

@@ -51,7 +51,7 @@ void for_each_standstill(const Series& s, const Visit& visit) {
 
 // Noise of more than half a step of the sensor cannot pause.
 std::string silent_noise(const Series& s, const std::string& name, double resolution) {
-  const double noise = noise_of(s.y);
+  const double noise = noise_of(s.t, s.y);
   std::string found;
   if (noise <= std::max(0.5 * resolution, 1e-5 * s.span())) return found;
   for_each_standstill(s, [&](std::size_t i, std::size_t j) {
@@ -77,6 +77,26 @@ std::string ignored_motion(const Series& s, const Series& other, const std::stri
     if (share > too_much)
       found = "'" + name + "' is frozen: it keeps one value for " + shown(1e3 * (s.t[j] - s.t[i]), 3) + " ms while '" +
               other_name + "' goes through " + shown(100.0 * share, 2) + " % of its motion";
+  });
+  return found;
+}
+
+// What keeps one value and then jumps was frozen; motion that really stopped starts again step by step.
+std::string jump_after_standstill(const Series& s, const std::string& name) {
+  constexpr double far = 5.0, soon = 5.0;
+  std::vector<double> steps;
+  for (std::size_t i = 1; i < s.size(); ++i) steps.push_back(std::abs(s.y[i] - s.y[i - 1]));
+  if (steps.empty()) return "";
+  const auto high = steps.begin() + static_cast<std::ptrdiff_t>(0.99 * static_cast<double>(steps.size()));
+  std::nth_element(steps.begin(), high, steps.end());
+  const double usual = std::max(*high, s.resolution);
+  std::string found;
+  for_each_standstill(s, [&](std::size_t i, std::size_t j) {
+    if (j + 1 >= s.size() || s.t[j + 1] - s.t[j] > soon * s.interval || !found.empty()) return;
+    const double jump = std::abs(s.y[j + 1] - s.y[j]);
+    if (jump > far * usual)
+      found = "'" + name + "' is frozen: it keeps one value for " + shown(1e3 * (s.t[j] - s.t[i]), 3) +
+              " ms and then jumps by " + shown(jump, 3);
   });
   return found;
 }
@@ -117,11 +137,21 @@ double median_of(std::vector<double> values) {
   return *middle;
 }
 
-double noise_of(const std::vector<double>& y) {
+double noise_of(const std::vector<double>& t, const std::vector<double>& y) {
   std::vector<double> difference;
-  for (std::size_t i = 3; i < y.size(); ++i)
-    difference.push_back(std::abs(y[i] - 3 * y[i - 1] + 3 * y[i - 2] - y[i - 3]));
-  return 1.4826 * median_of(std::move(difference)) / std::sqrt(20.0);
+  difference.reserve(y.size());
+  for (std::size_t i = 3; i < y.size(); ++i) {
+    double sum = 0.0, square = 0.0;
+    for (std::size_t j = i - 3; j <= i; ++j) {
+      double weight = 1.0;  // of y[j] in what no parabola through the four points leaves
+      for (std::size_t k = i - 3; k <= i; ++k)
+        if (k != j) weight /= t[j] - t[k];
+      sum += weight * y[j];
+      square += weight * weight;
+    }
+    difference.push_back(std::abs(sum) / std::sqrt(square));
+  }
+  return 1.4826 * median_of(std::move(difference));
 }
 
 Series read_series(const CaptureView& capture, SignalIndex signal, BenchTime from, BenchTime to, BenchTime origin) {
@@ -148,7 +178,7 @@ Series read_series(const CaptureView& capture, SignalIndex signal, BenchTime fro
   s.interval = median_of(std::move(intervals));
   s.stamp_half_width = median_of(std::move(widths));
   s.resolution = info.resolution;
-  s.noise = std::max(noise_of(s.y), info.resolution / std::sqrt(12.0));
+  s.noise = std::max(noise_of(s.t, s.y), info.resolution / std::sqrt(12.0));
   s.trouble = find_trouble(s, info);
   return s;
 }
@@ -156,8 +186,9 @@ Series read_series(const CaptureView& capture, SignalIndex signal, BenchTime fro
 std::string stuck(const Series& input, const Series& output, const std::string& input_name,
                   const std::string& output_name, double lag) {
   for (const auto& found :
-       {longest_hole(output, output_name), longest_hole(input, input_name),
-        silent_noise(output, output_name, output.resolution), silent_noise(input, input_name, input.resolution),
+       {longest_hole(output, output_name), longest_hole(input, input_name), jump_after_standstill(output, output_name),
+        jump_after_standstill(input, input_name), silent_noise(output, output_name, output.resolution),
+        silent_noise(input, input_name, input.resolution),
         ignored_motion(output, input, output_name, input_name, 0.0, lag),
         ignored_motion(input, output, input_name, output_name, lag, 0.0)})
     if (!found.empty()) return found;

@@ -36,8 +36,9 @@ Series read_series(const CaptureView& capture, SignalIndex signal, BenchTime fro
 std::string stuck(const Series& input, const Series& output, const std::string& input_name,
                   const std::string& output_name, double lag = 0.25);
 
-// Standard deviation of white noise under slow motion: from third differences, by their median.
-double noise_of(const std::vector<double>& y);
+// Standard deviation of white noise under slow motion: from divided differences of third order, by their median; t
+// need not be even.
+double noise_of(const std::vector<double>& t, const std::vector<double>& y);
 
 double median_of(std::vector<double> values);
 

@@ -150,12 +150,19 @@ TEST_CASE("a coarse sensor that stands still while the other moves on is frozen,
   CHECK(stuck(input, output, "hand", "road").find("'road' is frozen") == 0);
 }
 
-TEST_CASE("noise is found under slow motion") {
-  std::mt19937_64 random{5};
-  std::normal_distribution<double> normal{0.0, 0.03};
-  std::vector<double> y;
-  for (int i = 0; i < 5000; ++i) y.push_back(40.0 * std::sin(0.005 * i) + normal(random));
-  CHECK(noise_of(y) == Approx(0.03).epsilon(0.1));
+TEST_CASE("noise is found under slow motion, at even and at uneven instants") {
+  for (const double jitter : {0.0, 0.4e-3}) {
+    CAPTURE(jitter);
+    std::mt19937_64 random{5};
+    std::normal_distribution<double> normal{0.0, 0.03};
+    std::uniform_real_distribution<double> even{-jitter, jitter + 1e-12};
+    std::vector<double> t, y;
+    for (int i = 0; i < 5000; ++i) {
+      t.push_back(1e-3 * i + even(random));
+      y.push_back(40.0 * std::sin(5.0 * t.back()) + normal(random));
+    }
+    CHECK(noise_of(t, y) == Approx(0.03).epsilon(0.1));
+  }
 }
 
 }  // namespace
