@@ -1,5 +1,8 @@
 // The score `hysteresis` on a rig that is known exactly.
 
+#include <fstream>
+#include <nlohmann/json.hpp>
+
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
@@ -12,14 +15,15 @@ Sensor sensor(double noise, double phase) {
   return s;
 }
 
-// Sweeps between -30 and 30 deg, each rate a step of its own with `cycles` full sweeps.
+// Sweeps between -amplitude and amplitude (deg), each rate a step of its own with `cycles` full sweeps.
 KnownCapture swept(const SteeredUnit& unit, const std::vector<double>& rates, double cycles, std::uint64_t seed,
-                   const Sensor& hand = sensor(0.005, 0.0003), const Sensor& road = sensor(0.002, 0.0007)) {
+                   const Sensor& hand = sensor(0.005, 0.0003), const Sensor& road = sensor(0.002, 0.0007),
+                   double amplitude = 30.0) {
   std::vector<double> starts{0.0};
-  for (const double rate : rates) starts.push_back(starts.back() + cycles * 120.0 / rate);
+  for (const double rate : rates) starts.push_back(starts.back() + cycles * 4.0 * amplitude / rate);
   const auto motion = [=](double t) {
     for (std::size_t i = rates.size(); i-- > 0;)
-      if (t >= starts[i]) return triangle(30.0, rates[i])(t - starts[i]);
+      if (t >= starts[i]) return triangle(amplitude, rates[i])(t - starts[i]);
     return 0.0;
   };
   auto c = record(unit, motion, starts.back(), hand, road, seed);
@@ -51,6 +55,27 @@ TEST_CASE("the width at each rate holds the gap and twice rate times lag; three 
   CHECK(value_of(result, "lag") == Approx(1e3 * lag).margin(0.3));
   CHECK(value_of(result, "linearity") < 0.1);
   CHECK(value_of(result, "repeatability") < 0.5);
+}
+
+TEST_CASE("the sweeps of the shipped plans are wide enough for lags from 40 to 130 ms") {
+  for (const auto* plan : {"on-centre.json", "acceptance.json"}) {
+    std::ifstream file{std::string{TRACKROD_SOURCE_DIR} + "/plans/" + plan};
+    const auto json = nlohmann::json::parse(file, nullptr, true, true);
+    std::vector<double> rates;
+    for (const auto& step : json.at("steps"))
+      if (step.value("name", "").starts_with("sweep_")) rates.push_back(std::stod(step.at("rate").get<std::string>()));
+    REQUIRE(rates.size() == 3);
+    const double amplitude = std::stod(json.at("variables").at("amplitude").get<std::string>());
+    for (const double dead_time : {0.012, 0.04, 0.08, 0.1}) {
+      CAPTURE(plan, dead_time);
+      auto unit = gapped();
+      unit.dead_time = dead_time;
+      const auto result =
+          score("hysteresis", swept(unit, rates, 2.0, 1, sensor(0.005, 0.0003), sensor(0.002, 0.0007), amplitude));
+      CHECK(value_of(result, "width_corrected") == Approx(0.1).margin(0.003));
+      CHECK(value_of(result, "lag") == Approx(1e3 * (lag - 0.012 + dead_time)).margin(0.3));
+    }
+  }
 }
 
 TEST_CASE("friction counts as hysteresis, lag does not") {
