@@ -48,26 +48,6 @@ void add_loop(const CaptureView& capture, ScoreResult& result) {
   result.findings.push_back(frame.exact("tick_late_max", "us", us * seconds(timing.late_max)));
   result.findings.push_back(frame.exact("missed_ticks", "1", static_cast<double>(timing.missed)));
   result.findings.push_back(frame.exact("input_age_max", "ms", ms * seconds(timing.input_age_max)));
-
-  Figure figure;
-  figure.title = "Lateness of the loop's ticks";
-  figure.x_label = "late (us)";
-  figure.y_label = "ticks";
-  figure.y_log = true;
-  Curve bars;
-  bars.label = "ticks";
-  bars.style = Curve::Style::bars;
-  const auto& bins = timing.late_histogram;
-  std::size_t used = bins.size();
-  while (used > 1 && bins[used - 1] == 0) --used;
-  for (std::size_t i = 0; i < used; ++i) {
-    bars.x.push_back(us * seconds(timing.late_bin) * (static_cast<double>(i) + 0.5));
-    bars.y.push_back(static_cast<double>(bins[i]));
-  }
-  figure.curves.push_back(std::move(bars));
-  figure.marks = {{"half", 'x', us * seconds(timing.late_p50), 0.0},
-                  {"99 of 100", 'x', us * seconds(timing.late_p99), 0.0}};
-  result.figures.push_back(std::move(figure));
 }
 
 void add_losses(const CaptureView& capture, ScoreResult& result) {
