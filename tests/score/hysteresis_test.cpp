@@ -78,6 +78,18 @@ TEST_CASE("the sweeps of the shipped plans are wide enough for lags from 40 to 1
   }
 }
 
+TEST_CASE("sweeps too narrow for the lag are told so, and what to do") {
+  auto unit = gapped();
+  unit.dead_time = 0.2;
+  const auto f = finding_of(
+      score("hysteresis", swept(unit, {15, 30, 60}, 2.0, 1, sensor(0.005, 0.0003), sensor(0.002, 0.0007), 20.0)),
+      "width_corrected");
+  CAPTURE(f.value.value_or(-1.0), f.reason);
+  CHECK_FALSE(f.value);
+  CHECK(f.reason.find("only at 1 of 3 rates") != std::string::npos);
+  CHECK(f.reason.find("sweep wider") != std::string::npos);
+}
+
 TEST_CASE("friction counts as hysteresis, lag does not") {
   auto unit = gapped();
   unit.friction = 167.0;
