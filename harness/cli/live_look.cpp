@@ -49,11 +49,13 @@ class Watched {
     }
     const auto before = device_.last_heard();
     device_.arrived(arrival.data(), arrival.stamp, samples);
-    const auto heard = device_.last_heard();
-    if (heard == before) return;
-    if (before != BenchTime{}) look_.cycle.add(heard - before);
-    if (asked_) look_.answer.add(heard - *asked_);
-    asked_.reset();
+    note_message_after(before);
+  }
+  // What is known without an arrival: figures of the link, and messages that silence ends.
+  void look(BenchTime now, SampleSink& samples) {
+    const auto before = device_.last_heard();
+    device_.look(now, samples);
+    note_message_after(before);
   }
   void transmit(BenchTime now) {
     if (device_.transmit(now) == Sent::sent) asked_ = now;
@@ -74,6 +76,14 @@ class Watched {
   }
 
  private:
+  void note_message_after(BenchTime before) {
+    const auto heard = device_.last_heard();
+    if (heard == before) return;
+    if (before != BenchTime{}) look_.cycle.add(heard - before);
+    if (asked_) look_.answer.add(heard - *asked_);
+    asked_.reset();
+  }
+
   std::unique_ptr<Link> link_;
   FieldDevice device_;
   Duration timeout_;
@@ -110,6 +120,7 @@ BenchLook look_at(const Bench& bench, std::vector<std::unique_ptr<Link>> links, 
     const auto now = time.now();
     reader.poll_inline(now);
     reader.consume([&](const Arrival& arrival) { watched[arrival.link]->arrived(arrival, samples); });
+    for (auto& w : watched) w->look(now, samples);
     for (auto& w : watched) w->transmit(time.now());
   }
   for (auto& w : watched) w->sum_up(time.now());

@@ -49,6 +49,24 @@ TEST_CASE("a live check sees every device and signal, and drives nothing") {
   CHECK(nothing_driven(rig));
 }
 
+TEST_CASE("a live check shows the figures of a link that the bench names as signals") {
+  DemoRig rig;
+  rig.write("bench.json",
+            replaced(slurp(rig.bench()), "\"hand.angle\": {",
+                     R"("hand.silence": {"device": "hand", "field": "link.age", "unit": "ms", "direction": "read",
+                        "range": ["0 ms", "10 s"], "bench_owned": true},
+                        "hand.angle": {)"));
+  rig.simulate();
+  const auto check = rig.start({"--json", "check", rig.bench(), "--live", "--for", "1 s"});
+  const int status = check->wait(30s);
+  CAPTURE(check->out(), check->err());
+  REQUIRE(status == 0);
+  const auto silence = signal_of(Json::parse(check->out()), "hand.silence");
+  CHECK(silence["unit"] == "ms");
+  CHECK(silence["in_range"] == true);
+  CHECK(silence["cycle"]["count"] > 100);
+}
+
 TEST_CASE("a live check names the device that is not there, and finds it again when it is back") {
   DemoRig rig;
   const auto look = [&] {
