@@ -144,6 +144,7 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& c
   const auto grant =
       become_realtime(loop_priority + 1);  // above the loop: a loop that spins must not keep its keeper away
   const auto end = mind_loop(*loop, parts, **shared, disk_stop);
+  leave_realtime();  // scoring and archiving have time
   const auto recorded = recorder.finish();
   progress.end();
   if (!end.started) {

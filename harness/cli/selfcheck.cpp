@@ -4,8 +4,6 @@
 #include <net/if.h>
 #include <net/if_arp.h>
 #include <poll.h>
-#include <pthread.h>
-#include <sched.h>
 #include <sys/utsname.h>
 #include <unistd.h>
 
@@ -51,8 +49,7 @@ void measure_ticks(Duration how_long, SelfcheckFacts& facts) {
     facts.ticks_missed += static_cast<std::uint64_t>(next - n - 1);
     n = next;
   }
-  sched_param ordinary{};
-  pthread_setschedparam(pthread_self(), SCHED_OTHER, &ordinary);
+  leave_realtime();
   facts.tick_late = quantiles(std::move(late));
 }
 

@@ -13,6 +13,7 @@
 #include <cstdint>
 #include <cstring>
 #include <fstream>
+#include <utility>
 
 namespace trackrod {
 namespace {
@@ -27,15 +28,14 @@ bool may_ignore_lock_limit() {
   return false;
 }
 
-// Asks that no processor sleeps so deeply that it takes time to wake. The system keeps to it while the descriptor is
-// open: to the end of the process. 0 or errno.
+// While this descriptor is open, the system keeps to the longest time that a processor may take to wake.
+int wake_limit = -1;
+
+// Asks that no processor sleeps so deeply that it takes time to wake. 0 or errno.
 int keep_processors_awake() {
-  static const int error = [] {
-    constexpr std::int32_t longest_wake_us = 0;
-    const int request = open("/dev/cpu_dma_latency", O_WRONLY | O_CLOEXEC);
-    return request >= 0 && write(request, &longest_wake_us, sizeof longest_wake_us) > 0 ? 0 : errno;
-  }();
-  return error;
+  constexpr std::int32_t longest_wake_us = 0;
+  if (wake_limit < 0) wake_limit = open("/dev/cpu_dma_latency", O_WRONLY | O_CLOEXEC);
+  return wake_limit >= 0 && write(wake_limit, &longest_wake_us, sizeof longest_wake_us) > 0 ? 0 : errno;
 }
 
 }  // namespace
@@ -71,6 +71,13 @@ RealtimeGrant become_realtime(int priority) {
       asleep == 0 ? std::string{", processors kept awake"}
                   : std::string{", processors may sleep deeply (/dev/cpu_dma_latency: "} + std::strerror(asleep) + ")";
   return grant;
+}
+
+void leave_realtime() {
+  const sched_param ordinary{};
+  pthread_setschedparam(pthread_self(), SCHED_OTHER, &ordinary);
+  munlockall();
+  if (wake_limit >= 0) close(std::exchange(wake_limit, -1));
 }
 
 }  // namespace trackrod

@@ -125,6 +125,7 @@ void answer_bare(const Socket& here, const sockaddr_in& peer, const std::atomic<
     times.in.push_back(us(there.wall - std::chrono::seconds{wall.tv_sec} - Duration{wall.tv_nsec}));
     times.out.push_back(us(sent - there.bench));
   }
+  leave_realtime();
 }
 
 Times bare_echo(int echoes) {

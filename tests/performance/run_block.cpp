@@ -2,7 +2,6 @@
 
 #include <cstdio>
 #include <fstream>
-#include <thread>
 
 #include "harness/capture/journal_capture.hpp"
 #include "harness/engine/realtime.hpp"
@@ -79,6 +78,7 @@ void run_bare(int rate_hz, int seconds_long, Block& b) {
     time.sleep_until(start + n * tick);
     b.late.push_back(whole_us(time.now() - (start + n * tick)));
   }
+  leave_realtime();
 }
 
 // From its histogram.
@@ -103,9 +103,8 @@ Block run_block(int rate_hz, int seconds_long) {
   return measured([&](Block& b) { run_demo(rate_hz, seconds_long, b); });
 }
 
-// On a thread of its own, which takes the priority away with it.
 Block bare_block(int rate_hz, int seconds_long) {
-  return measured([&](Block& b) { std::thread{[&] { run_bare(rate_hz, seconds_long, b); }}.join(); });
+  return measured([&](Block& b) { run_bare(rate_hz, seconds_long, b); });
 }
 
 Block reference_block(int rate_hz, int seconds_long) {
