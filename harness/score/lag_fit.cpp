@@ -149,18 +149,28 @@ std::vector<LagModel> open_valleys(const std::vector<Candidate>& candidates, std
 }
 
 // The full descent from one starting point. Play or friction that comes to nothing is taken out: at its bound it has no
-// two-sided uncertainty.
+// two-sided uncertainty. So is the smaller one where the descent sticks at a kink that it makes, as next to nothing of
+// play does in noise, when the model without it is about as likely.
 Candidate descend_from(const std::vector<Stretch>& stretches, const LagModel& from, std::vector<int> free,
                        double least_friction) {
+  constexpr int turns = 40;
   LagFitter fitter{stretches, from};
   auto& model = fitter.model();
-  fitter.descend(free, 40);
+  fitter.descend(free, turns);
   const auto before = free.size();
   if (model.friction <= std::max(least_friction, 1e-5 * fitter.span() / std::abs(model.gain)))
     model.friction = 0.0, std::erase(free, int{P::friction});
   if (model.play <= 1e-5 * fitter.span()) model.play = 0.0, std::erase(free, int{P::play});
-  if (free.size() < before) fitter.descend(free, 40);
-  return candidate_of(fitter, free);
+  if (free.size() < before) fitter.descend(free, turns);
+  const auto full = candidate_of(fitter, free);
+  const bool both = model.play > 0.0 && model.friction > 0.0;
+  if (fitter.relative_offset() < 1.0 || !both) return full;
+  const bool less_play = model.play < 2.0 * model.friction * std::abs(model.gain);
+  (less_play ? model.play : model.friction) = 0.0;
+  std::erase(free, less_play ? int{P::play} : int{P::friction});
+  fitter.descend(free, turns);
+  const auto simple = candidate_of(fitter, free);
+  return less_likely(simple, full, fitter.count()) < 1.0 ? simple : full;
 }
 
 }  // namespace

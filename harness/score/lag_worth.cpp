@@ -11,6 +11,8 @@ using Eigen::MatrixXd;
 using Eigen::VectorXd;
 using P = LagParameter;
 
+constexpr double most_undone = 3.0;  // of what white noise leaves open; it widens the interval
+
 // Sum over all distances of (correlation of the residuals) x (product sum of the influences): the variance of
 // sum(influence * residual) for residuals that resemble their neighbours. `sizes`: of the stretches.
 struct Spread {
@@ -102,7 +104,7 @@ void add_pulls(LagFit& fit, const LagFitter& fitter, const std::vector<Stretch>&
 LagFit worth_of(const LagFitter& fitter, const std::vector<Stretch>& stretches, const std::vector<int>& free) {
   LagFit fit;
   fit.model = fitter.model();
-  fit.converged = fitter.relative_offset() < 1.0;
+  fit.converged = fitter.relative_offset() < most_undone;
   fit.undone = VectorXd::Zero(P::count);
   fit.undone(free) = fitter.undone();
   fit.motion = fitter.motion();

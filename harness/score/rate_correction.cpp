@@ -50,12 +50,14 @@ Finding corrected(const LoopContext& context, const std::string& name, const Lin
 
 // Why there is no line through these widths; empty: there is one.
 std::string why_too_few(const SweepSet& set, const std::vector<const RateGroup*>& groups) {
+  const auto left_out = set.left_out > 0 ? " (left out: " + set.trouble + ")" : "";
   if (groups.size() < 3 && set.groups.size() >= 3)
     return "only at " + std::to_string(groups.size()) + " of " + std::to_string(set.groups.size()) +
            " rates a branch in each direction passes the centre long enough after its reversal for this lag; sweep "
-           "wider or slower";
+           "wider or slower" +
+           left_out;
   if (groups.size() < 3)
-    return "needs sweeps at three rates or more; found " + std::to_string(groups.size()) +
+    return "needs sweeps at three rates or more; found " + std::to_string(groups.size()) + left_out +
            ": the width at one rate holds lag and hysteresis together";
   if (groups.back()->rate < distinct_rates * groups.front()->rate)
     return "the rates are too alike: the fastest is " + shown(groups.back()->rate / groups.front()->rate, 3) +
@@ -105,6 +107,13 @@ RateCorrection correct_for_rate(const LoopContext& context, const TimingQuality&
   const auto groups = known_groups(context.set);
   if (const auto reason = why_too_few(context.set, groups); !reason.empty()) return refused(reason);
   out.line = line_over_rate(context.set, groups, false);
+  // No play, friction or dead band makes a gap of less than nothing.
+  if (const double least = 3.0 * out.line->intercept_unit + 1e-3 * context.set.out_span; out.line->intercept < -least) {
+    out.line.reset();
+    return refused(
+        "the loop turns backwards, even without what lag explains: the output is ahead of its input; are the "
+        "two in each other's place?");
+  }
   const double chance = chance_of(out.line->chi_square, static_cast<double>(groups.size()) - 2.0);
   const double departure = departure_of(*out.line, groups);
   // Departures below a thousandth of the span are no ground for a refusal, however little the noise.

@@ -40,25 +40,30 @@ std::string find_trouble(const Series& s, const SignalInfo& info) {
 
 // Calls visit(first, last) for every stretch of samples that keep one value to the last digit for long.
 template <class Visit>
-void for_each_standstill(const Series& s, const Visit& visit) {
+void for_each_standstill(const Series& s, const Visit& visit, double shortest = 0.05) {
   for (std::size_t i = 0; i < s.size();) {
     std::size_t j = i + 1;
     while (j < s.size() && s.y[j] == s.y[i]) ++j;
-    if (j - i >= 20 && s.t[j - 1] - s.t[i] > 0.05) visit(i, j - 1);
+    if (j - i >= 20 && s.t[j - 1] - s.t[i] > shortest) visit(i, j - 1);
     i = j;
   }
 }
 
-// Noise of more than half a step of the sensor cannot pause.
+// Noise of more than half a step of the sensor cannot pause; of more than a whole step not even for twenty samples, as
+// at the clipped top of a peak.
 std::string silent_noise(const Series& s, const std::string& name, double resolution) {
   const double noise = noise_of(s.t, s.y);
   std::string found;
   if (noise <= std::max(0.5 * resolution, 1e-5 * s.span())) return found;
-  for_each_standstill(s, [&](std::size_t i, std::size_t j) {
+  const auto told = [&](std::size_t i, std::size_t j) {
     if (found.empty())
-      found = "'" + name + "' is frozen: for " + shown(1e3 * (s.t[j] - s.t[i]), 3) +
+      found = "'" + name + "' is frozen, or at its limit: for " + shown(1e3 * (s.t[j] - s.t[i]), 3) +
               " ms it keeps one value, without its noise";
-  });
+  };
+  if (noise > resolution)
+    for_each_standstill(s, told, 0.0);
+  else
+    for_each_standstill(s, told);
   return found;
 }
 

@@ -22,7 +22,9 @@ class StepReader {
  private:
   std::string find_levels(StepCycle& c, double end) const;
   void read_times(StepCycle& c, const Transition& in, const Transition& out, double end) const;
-  void read_overshoot(StepCycle& c, const Transition& transition, const std::string& name) const;
+  std::optional<Settling> settling_of(const StepCycle& c, const Transition& transition, double end) const;
+  void read_overshoot(StepCycle& c, const Transition& transition, const Series& series, const std::string& name,
+                      double end) const;
   void read_settling(StepCycle& c, const Transition& out, double end) const;
   void read_steady_error(StepCycle& c, double in_change, double out_change) const;
 
@@ -87,8 +89,8 @@ StepCycle StepReader::read(const Span& span) const {
   const Transition out{c.output, c.out_first, c.out_last, out_info_.resolution};
   read_times(c, in, out, end);
   if (!c.trouble.empty()) return c;
-  read_overshoot(c, in, "input_overshoot");
-  read_overshoot(c, out, "overshoot");
+  read_overshoot(c, in, c.input, "input_overshoot", end);
+  read_overshoot(c, out, c.output, "overshoot", end);
   read_settling(c, out, end);
   read_steady_error(c, in.change(), out.change());
   return c;
@@ -156,9 +158,28 @@ void StepReader::read_times(StepCycle& c, const Transition& in, const Transition
   rise.common = {rectangular("samples of the output", ms * std::hypot(at[10]->half_width, at[90]->half_width))};
 }
 
-void StepReader::read_overshoot(StepCycle& c, const Transition& transition, const std::string& name) const {
-  const auto extent = transition.overshoot(c.input.t.front());
+std::optional<Settling> StepReader::settling_of(const StepCycle& c, const Transition& transition, double end) const {
+  return transition.settling(0.01 * settings_.band, c.zero, end - 0.5 * seconds(settings_.quiet));
+}
+
+// Whether samples are missing while the waveform moves, or for as long again after it seems to have settled: what it
+// did there is not known, and a peak may have been lost. One dropped sample or two hide none.
+bool lost_on_the_way(const Series& s, const std::optional<Settling>& settled, double zero, double end) {
+  constexpr double intervals = 5.0;
+  const double until = settled ? zero + 2.0 * (settled->t - zero) : end;
+  for (std::size_t i = 1; i < s.size(); ++i)
+    if (s.t[i] > zero && s.t[i - 1] < until && s.t[i] - s.t[i - 1] > intervals * s.interval) return true;
+  return false;
+}
+
+void StepReader::read_overshoot(StepCycle& c, const Transition& transition, const Series& series,
+                                const std::string& name, double end) const {
   auto& r = c.readings[name];
+  if (lost_on_the_way(series, settling_of(c, transition, end), c.zero, end)) {
+    r.reason = "samples are missing where the farthest point may have been";
+    return;
+  }
+  const auto extent = transition.overshoot(c.input.t.front());
   r.value = 100.0 * extent.value;
   r.noise = 100.0 * extent.standard_uncertainty;
   if (!extent.distinct) r.hull = {{0.0, 100.0 * (extent.value + 2.0 * extent.standard_uncertainty)}};
@@ -166,10 +187,14 @@ void StepReader::read_overshoot(StepCycle& c, const Transition& transition, cons
 
 void StepReader::read_settling(StepCycle& c, const Transition& out, double end) const {
   auto& r = c.readings["settling_time"];
-  const auto settled = out.settling(0.01 * settings_.band, c.zero, end - 0.5 * seconds(settings_.quiet));
+  const auto settled = settling_of(c, out, end);
   if (!settled) {
     r.reason = "not settled: the output does not stay within " + with_unit(settings_.band, "%") +
                " of its change for the end of the step, or its noise fills that band";
+    return;
+  }
+  if (lost_on_the_way(c.output, settled, c.zero, end)) {
+    r.reason = "samples of '" + out_info_.name + "' are missing where it settles";
     return;
   }
   r.value = ms * (settled->t - c.zero);

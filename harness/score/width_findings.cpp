@@ -13,6 +13,8 @@
 namespace trackrod {
 namespace {
 
+constexpr double least_lead = 1e-3;  // of the output's span: a loop narrower than that may well be none
+
 // Of a width in the output's unit: its noise and scatter, resolution, the gain of the sensor, and what a shift between
 // the two signals' times makes of the rate.
 std::vector<Contribution> width_budget(const LoopContext& context, const LoopGap& gap) {
@@ -113,12 +115,18 @@ std::vector<Finding> width_findings(const LoopContext& context, const RateGroup&
   auto frame = context.frame;
   frame.conditions.emplace_back("rate", with_unit(group.rate, context.input.unit + "/s"));
   const auto& gap = group.centre;
-  if (!gap.known) {
+  std::string reason;
+  if (!gap.known)
+    reason =
+        "no branch in each direction passes the centre long enough after its reversal; sweep wider, or set a shorter "
+        "\"settle\"";
+  else if (gap.width < -std::max(3.0 * gap.u, least_lead * context.set.out_span))
+    reason = "the loop turns backwards: the output is ahead of its input, by " +
+             with_unit(-gap.width, context.output.unit) + "; are the two in each other's place?";
+  if (!reason.empty()) {
     for (const auto* name : {"width_apparent", "width_apparent_input", "width_apparent_percent", "width_greatest",
                              "repeatability", "linearity"})
-      findings.push_back(frame.missing(name, context.unit(name),
-                                       "no branch in each direction passes the centre long enough after its "
-                                       "reversal; sweep wider, or set a shorter \"settle\""));
+      findings.push_back(frame.missing(name, context.unit(name), reason));
     return findings;
   }
   auto central = frame;

@@ -157,6 +157,69 @@ TEST_CASE("the greatest of many equal noisy widths is not reported too high") {
   CHECK(sum == Approx(0.1 + 2.0 * 8.0 * lag).margin(0.006));
 }
 
+TEST_CASE("input and output in each other's place are found out, not reported as a small width") {
+  auto c = swept(gapped(), {20, 40, 80}, 2.0, 8);
+  std::swap(c.samples[0], c.samples[1]);
+  const auto result = score("hysteresis", c);
+  for (const auto* name : {"width_apparent", "width_greatest", "width_corrected", "lag"}) {
+    const auto f = finding_of(result, name);
+    CAPTURE(name, f.value.value_or(0.0));
+    CHECK_FALSE(f.value);
+    CHECK(f.reason.find("backwards") != std::string::npos);
+  }
+}
+
+TEST_CASE("100 ms without samples, at the centre or at a reversal, leave the width right or unsaid") {
+  for (const std::size_t which : {0, 1})
+    for (const double from : {2.95, 5.95, 7.45, 8.95, 13.45, 19.45}) {
+      CAPTURE(which, from);
+      auto c = swept(gapped(), {20, 40, 80}, 2.0, 9);
+      std::erase_if(c.samples[which], [&](const Point& p) { return p.when > at(from) && p.when < at(from + 0.1); });
+      const auto f = finding_of(score("hysteresis", c), "width_corrected");
+      if (!f.value) CHECK(f.reason.find("of 3 rates") != std::string::npos);
+      if (f.value) CHECK(*f.value == Approx(0.1).margin(0.003));
+    }
+}
+
+TEST_CASE("a sweep in which a sensor froze for 100 ms, fine or coarse, or nothing moved, is left out and told") {
+  const auto damaged = [](const Sensor& hand, const Sensor& road, const std::function<void(KnownCapture&)>& damage) {
+    auto c = swept(gapped(), {20, 40, 80}, 2.0, 10, hand, road);
+    damage(c);
+    return finding_of(score("hysteresis", c), "width_corrected");
+  };
+  const auto check = [](const Finding& f) {
+    CAPTURE(f.reason, f.value.value_or(-1.0));
+    CHECK_FALSE(f.value);
+    CHECK(f.reason.find("left out") != std::string::npos);
+  };
+  auto coarse_hand = sensor(0.0, 0.0003), coarse_road = sensor(0.0, 0.0007);
+  coarse_hand.resolution = 0.1, coarse_road.resolution = 0.02;
+  for (const std::size_t which : {0, 1})
+    for (const double from : {5.95, 7.4, 8.95, 13.45}) {
+      CAPTURE(which, from);
+      const auto freeze = [&](KnownCapture& c) {
+        double last = 0.0;
+        for (auto& p : c.samples[which]) p.value = last = p.when > at(from) && p.when < at(from + 0.1) ? last : p.value;
+      };
+      check(damaged(sensor(0.005, 0.0003), sensor(0.002, 0.0007), freeze));
+      check(damaged(coarse_hand, coarse_road, freeze));
+    }
+  check(damaged(sensor(0.005, 0.0003), sensor(0.002, 0.0007), [](KnownCapture& c) {
+    std::mt19937_64 random{1};
+    std::normal_distribution<double> noise{0.0, 0.003};
+    const auto middle = c.all_spans[1];
+    for (auto& samples : c.samples)
+      for (auto& p : samples)
+        if (p.when >= middle.from && p.when < middle.to) p.value = noise(random);
+  }));
+  // At a limit that the bench file does not know: the noise is missing.
+  const auto clipped = damaged(sensor(0.005, 0.0003), sensor(0.002, 0.0007), [](KnownCapture& c) {
+    for (auto& p : c.samples[1]) p.value = std::min(p.value, 2.5);
+  });
+  CHECK_FALSE(clipped.value);
+  CHECK(clipped.reason.find("at its limit") != std::string::npos);
+}
+
 TEST_CASE("no motion, no reversal, and frozen or saturated signals give reasons") {
   auto c = record(
       gapped(), [](double) { return 0.0; }, 2.0, sensor(0.005, 0), sensor(0.002, 0), 1);

@@ -141,6 +141,44 @@ TEST_CASE("no motion, frozen and saturated signals, and a drop-out at the crossi
   CHECK(f.reason.find("missing") != std::string::npos);
 }
 
+TEST_CASE("100 ms without samples of the output leave no overshoot or settling that is not the true one") {
+  SteeredUnit unit;
+  unit.damping = 0.5;  // overshoots by 16 %
+  const auto whole = score("step", stepped(unit, 0.02, 9, 1));
+  for (const double from : {0.05, 0.25, 0.28, 0.33, 0.36, 0.4, 0.5, 0.8})
+    for (const std::size_t which : {0, 1}) {
+      CAPTURE(which, from);
+      auto c = stepped(unit, 0.02, 9, 1);
+      std::erase_if(c.samples[which], [&](const Point& p) { return p.when > at(from) && p.when < at(from + 0.1); });
+      const auto result = score("step", c);
+      for (const auto* name : {"delay_10", "delay_50", "delay_90", "overshoot", "settling_time"}) {
+        const auto f = finding_of(result, name);
+        CAPTURE(name, f.reason);
+        if (f.value) CHECK(*f.value == Approx(value_of(whole, name)).margin(0.01));
+        if (!f.value) CHECK(f.reason.find("missing") != std::string::npos);
+      }
+    }
+}
+
+TEST_CASE("100 ms of one frozen value of either signal is no measurement, wherever it lies in the step") {
+  for (const double from : {0.05, 0.25, 0.28, 0.33, 0.36, 0.4, 0.5, 0.8})
+    for (const std::size_t which : {0, 1}) {
+      CAPTURE(which, from);
+      auto c = stepped(SteeredUnit{}, 0.02, 9, 1);
+      double last = 0.0;
+      for (auto& p : c.samples[which]) p.value = last = p.when > at(from) && p.when < at(from + 0.1) ? last : p.value;
+      check_all_empty(score("step", c), "frozen");
+    }
+}
+
+TEST_CASE("a peak that is cut off at a limit the bench file does not know shows no small overshoot") {
+  SteeredUnit unit;
+  unit.damping = 0.5;
+  auto c = stepped(unit, 0.02, 9, 1);
+  for (auto& p : c.samples[1]) p.value = std::min(p.value, 4.2);
+  check_all_empty(score("step", c), "at its limit");
+}
+
 TEST_CASE("coarse resolution without noise widens the interval instead of averaging away") {
   auto hand = quiet_sensor(0.0, 0.0003), road = quiet_sensor(0.0, 0.0007);
   road.resolution = 0.1;
