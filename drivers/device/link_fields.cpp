@@ -25,7 +25,7 @@ std::optional<double> milliseconds(const std::optional<Duration>& d) {
 }
 std::optional<double> count(std::uint64_t n) { return static_cast<double>(n); }
 
-constexpr std::array<Figure, 11> figures{{
+constexpr std::array<Figure, 13> figures{{
     {"link.frames", true, [](const View& v) { return count(v.protocol.good); }},
     {"link.bytes", true, [](const View& v) { return count(v.link.received_bytes); }},
     {"link.errors", true,
@@ -39,6 +39,12 @@ constexpr std::array<Figure, 11> figures{{
     {"link.repeated", true, [](const View& v) { return count(v.protocol.repeated); }},
     {"link.reordered", true, [](const View& v) { return count(v.protocol.reordered); }},
     {"link.bad_checksum", true, [](const View& v) { return count(v.protocol.bad_checksum); }},
+    {"link.bus_errors", true, [](const View& v) { return count(v.link.bus_errors); }},
+    {"link.echo", false,
+     [](const View& v) {
+       if (v.link.echoes == 0) return std::optional<double>{};
+       return milliseconds(Duration{static_cast<Duration::rep>(v.link.last_echo_ns)});
+     }},
     {"link.cycle_time", false, [](const View& v) { return milliseconds(v.cycle); }},
     {"link.age", false, [](const View& v) { return milliseconds(v.age); }},
 }};

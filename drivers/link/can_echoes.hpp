@@ -15,12 +15,23 @@ namespace trackrod {
 // One thread notes what it sends, another one matches the echoes. Neither waits nor allocates.
 class CanEchoes {
  public:
-  // Without room it is not noted, and its echo then tells nothing.
-  void sent(std::span<const std::byte> frame, BenchTime when) noexcept {
-    const auto at = sent_.load(std::memory_order_relaxed);
-    if (at - seen_.load(std::memory_order_acquire) == room) return;
-    slots_[at % room] = {fingerprint(frame), when};
-    sent_.store(at + 1, std::memory_order_release);
+  // To be called before the frame is handed over: its echo may come before the system returns. Without room it is not
+  // noted, and its echo then tells nothing.
+  void offer(std::span<const std::byte> frame, BenchTime when) noexcept {
+    const auto end = end_.load(std::memory_order_relaxed);
+    noted_ = last_is_void_ || end - begin_.load(std::memory_order_acquire) < room;
+    if (!noted_) return;
+    auto& slot = slots_[(last_is_void_ ? end - 1 : end) % room];
+    slot.when = when;
+    slot.fingerprint.store(fingerprint(frame), std::memory_order_release);
+    if (!last_is_void_) end_.store(end + 1, std::memory_order_release);
+    last_is_void_ = false;
+  }
+  // The system did not take the frame that was offered last.
+  void refused() noexcept {
+    if (!noted_) return;
+    slots_[(end_.load(std::memory_order_relaxed) - 1) % room].fingerprint.store(no_frame, std::memory_order_release);
+    last_is_void_ = true;
   }
 
   struct Echo {
@@ -29,33 +40,40 @@ class CanEchoes {
   };
   // Empty for a frame that was not noted.
   std::optional<Echo> echo(std::span<const std::byte> frame) noexcept {
-    const auto from = seen_.load(std::memory_order_relaxed), to = sent_.load(std::memory_order_acquire);
+    const auto begin = begin_.load(std::memory_order_relaxed), end = end_.load(std::memory_order_acquire);
     const auto wanted = fingerprint(frame);
-    for (auto at = from; at != to; ++at) {
-      const auto slot = slots_[at % room];
-      if (slot.fingerprint != wanted) continue;
-      seen_.store(at + 1, std::memory_order_release);
-      return Echo{slot.when, at - from};
+    std::uint32_t passed_over = 0;
+    for (auto at = begin; at != end; ++at) {
+      const auto& slot = slots_[at % room];
+      const auto found = slot.fingerprint.load(std::memory_order_acquire);
+      if (found == wanted) {
+        const Echo echo{slot.when, passed_over};
+        begin_.store(at + 1, std::memory_order_release);
+        return echo;
+      }
+      if (found != no_frame) ++passed_over;
     }
     return std::nullopt;
   }
 
  private:
   struct Slot {
-    std::uint64_t fingerprint{0};
+    std::atomic<std::uint64_t> fingerprint{no_frame};
     BenchTime when{};
   };
   static constexpr std::uint32_t room = 64;
+  static constexpr std::uint64_t no_frame = 0;
 
   // FNV-1a (Fowler, Noll, Vo), 64 bits.
   static std::uint64_t fingerprint(std::span<const std::byte> bytes) noexcept {
     std::uint64_t hash = 0xcbf29ce484222325U;
     for (const auto b : bytes) hash = (hash ^ std::to_integer<std::uint64_t>(b)) * 0x100000001b3U;
-    return hash;
+    return hash == no_frame ? 1 : hash;
   }
 
   std::array<Slot, room> slots_{};
-  std::atomic<std::uint32_t> sent_{0}, seen_{0};
+  std::atomic<std::uint32_t> end_{0}, begin_{0};
+  bool noted_{false}, last_is_void_{false};  // of the sending thread
 };
 
 }  // namespace trackrod

@@ -253,18 +253,18 @@ SendResult CanLink::send(std::span<const std::byte> bytes, BenchTime now) noexce
   }
   canfd_frame raw{};
   const auto size = to_raw(*frame, raw);
-  const auto handed_over = SteadyTime{}.now();
+  echoes_.offer(bytes, SteadyTime{}.now());
   ssize_t written = 0;
   do written = write(socket_, &raw, size);
   while (written < 0 && errno == EINTR);
   if (written >= 0) {
     refused_since_.reset();
-    echoes_.sent(bytes, handed_over);
     ++counters_.sent;
     counters_.sent_bytes += bytes.size();
     return {SendState::sent, bytes.size(), 0};
   }
   const int error = errno;
+  echoes_.refused();
   if (error == EAGAIN || error == ENOBUFS) {
     if (!refused_since_) refused_since_ = now;
     if (now - *refused_since_ < settings_.give_up) return {SendState::would_block, 0, error};

@@ -33,7 +33,8 @@ class Watched {
  public:
   Watched(const Bench& bench, std::size_t index, std::unique_ptr<Link> link, DeviceLook& look)
       : link_{std::move(link)},
-        device_{bench, index, *link_, make_protocol(bench.devices[index], Side::bench)},
+        device_{bench, index, *link_, make_protocol(bench.devices[index], Side::bench),
+                carried_by(bench.devices[index].link)},
         timeout_{bench.devices[index].timeout},
         look_{look} {
     link_->want(device_.protocol().wanted(), device_.protocol().sends());
@@ -73,6 +74,8 @@ class Watched {
     look_.counters = device_.protocol().counters();
     look_.dropped_by_kernel = link_->counters().dropped_by_kernel;
     look_.foreign = link_->counters().foreign;
+    if (link_->counters().echoes > 0)
+      look_.echo = Duration{static_cast<Duration::rep>(link_->counters().greatest_echo_ns)};
   }
 
  private:

@@ -31,7 +31,8 @@ struct DeviceLook {
   bool alive{false};     // an intact message came within the device's timeout, at the end of the look
   ProtocolCounters counters;
   std::uint64_t dropped_by_kernel{0}, foreign{0};
-  Spacing cycle;   // from one intact arrival to the next, by their stamps
+  Spacing cycle;                 // from one intact arrival to the next, by their stamps
+  std::optional<Duration> echo;  // CAN: longest from handing a frame over to its being on the bus
   Spacing answer;  // from a message of ours to the next intact arrival; none where the device sends unasked
   std::vector<std::string> messages;  // that are no samples: errors told by the device
 };

@@ -68,6 +68,7 @@ std::string device_rows(const Bench& bench, const BenchLook& look) {
     if (!d.remark.empty()) say(d.remark);
     if (!d.identity.empty()) say("it says: " + on_one_line(d.identity));
     for (const auto& message : d.messages) say(message);
+    if (d.echo) say("its frames were on the bus within " + ms(*d.echo) + " ms (echo)");
     if (d.foreign > 0) say(std::to_string(d.foreign) + " messages from senders that are not the configured peer");
     if (d.trouble.empty() && !d.alive)
       say("nothing intact came within its timeout; look at power, wiring, address and bit rate");
@@ -112,6 +113,7 @@ std::string live_json(const Bench& bench, const BenchLook& look, const std::stri
                        {"identity", d.identity},
                        {"cycle", spacing_json(d.cycle)},
                        {"answer", spacing_json(d.answer)},
+                       {"echo_ms", d.echo ? Json(1e3 * seconds(*d.echo)) : Json(nullptr)},
                        {"messages_taken", d.counters.good},
                        {"lost", d.counters.lost},
                        {"repeated", d.counters.repeated},

@@ -44,7 +44,7 @@ TEST_CASE("each figure of the link is told, those without a value yet are not") 
   LinkCounters link;
   ProtocolCounters protocol;
   figures.look(t0, BenchTime{}, link, protocol, sink);
-  CHECK(sink.values.size() == link_fields().size() - 2);
+  CHECK(sink.values.size() == link_fields().size() - 3);
   CHECK(sink.values.count("link.age") == 0);
   CHECK(sink.values.count("link.cycle_time") == 0);
 

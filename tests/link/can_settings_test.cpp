@@ -135,7 +135,7 @@ TEST_CASE("an echo is matched to its frame, and frames whose echoes did not come
   CanEchoes echoes;
   const auto frame = [](int n) { return std::array{std::byte{0}, static_cast<std::byte>(n)}; };
   const BenchTime start{1s};
-  for (int n = 0; n < 5; ++n) echoes.sent(frame(n), start + n * 1ms);
+  for (int n = 0; n < 5; ++n) echoes.offer(frame(n), start + n * 1ms);
   const auto first = echoes.echo(frame(0));
   REQUIRE(first);
   CHECK((first->sent == start && first->passed_over == 0));
@@ -144,7 +144,16 @@ TEST_CASE("an echo is matched to its frame, and frames whose echoes did not come
   CHECK((fourth->sent == start + 3ms && fourth->passed_over == 2));
   CHECK_FALSE(echoes.echo(frame(2)));  // passed over: it can only be another process' frame
   CHECK_FALSE(echoes.echo(frame(9)));
-  for (int n = 100; n < 250; ++n) echoes.sent(frame(n), start);  // more than are kept
+  // What the system refused is no frame that was missed, however often it was offered.
+  for (int n = 0; n < 200; ++n) {
+    echoes.offer(frame(5), start + n * 1ms);
+    if (n < 199) echoes.refused();
+  }
+  const auto late = echoes.echo(frame(5));
+  REQUIRE(late);
+  CHECK((late->sent == start + 199ms && late->passed_over == 1));  // the one is frame 4
+  echoes.offer(frame(4), start);
+  for (int n = 100; n < 250; ++n) echoes.offer(frame(n), start);  // more than are kept
   CHECK(echoes.echo(frame(4)));
   CHECK(echoes.echo(frame(162)));
   CHECK_FALSE(echoes.echo(frame(163)));
