@@ -47,6 +47,20 @@ RealtimeGrant become_realtime(int priority) {
   mallopt(M_TRIM_THRESHOLD, -1);
   mallopt(M_MMAP_MAX, 0);
 
+  // Locked before the priority is raised: it takes long, and would keep a small machine from all else.
+  std::string locking;
+  // With a small limit, locking what is to come would make later allocations fail: look first.
+  rlimit limit{};
+  getrlimit(RLIMIT_MEMLOCK, &limit);
+  const bool room = limit.rlim_cur == RLIM_INFINITY || limit.rlim_cur >= enough_locked || may_ignore_lock_limit();
+  if (room && mlockall(MCL_CURRENT | MCL_FUTURE) == 0) {
+    grant.locked = true;
+    locking = ", memory locked";
+  } else {
+    locking = room ? std::string{", memory not locked ("} + std::strerror(errno) + ")"
+                   : std::string{", memory not locked (raise the memlock limit to 512 MB or more)"};
+  }
+
   sched_param param{};
   param.sched_priority = priority;
   const int refused = pthread_setschedparam(pthread_self(), SCHED_FIFO, &param);
@@ -54,18 +68,7 @@ RealtimeGrant become_realtime(int priority) {
   grant.words = grant.fifo ? "SCHED_FIFO " + std::to_string(priority)
                            : std::string{"no real-time priority ("} + std::strerror(refused) +
                                  "; allow it with the rtprio limit)";
-
-  // With a small limit, locking what is to come would make later allocations fail: look first.
-  rlimit limit{};
-  getrlimit(RLIMIT_MEMLOCK, &limit);
-  const bool room = limit.rlim_cur == RLIM_INFINITY || limit.rlim_cur >= enough_locked || may_ignore_lock_limit();
-  if (room && mlockall(MCL_CURRENT | MCL_FUTURE) == 0) {
-    grant.locked = true;
-    grant.words += ", memory locked";
-  } else {
-    grant.words += room ? std::string{", memory not locked ("} + std::strerror(errno) + ")"
-                        : std::string{", memory not locked (raise the memlock limit to 512 MB or more)"};
-  }
+  grant.words += locking;
   const int asleep = keep_processors_awake();
   grant.words +=
       asleep == 0 ? std::string{", processors kept awake"}
