@@ -39,14 +39,21 @@ class Lag {
       system(1, 2) = natural_ * natural_;
     }
     system(2, 3) = 1.0;
-    step_ = (system * dt).exp();
+    const Eigen::Matrix4d step = (system * dt).exp();
+    const auto after = [&](int row) {
+      const double by_slope = step(row, 3) / dt;
+      return Row{step(row, 0), step(row, 1), step(row, 2) - by_slope, by_slope, step(row, 2)};
+    };
+    value_ = after(0);
+    rate_ = first_order_ ? Row{-natural_ * value_.value, 0.0, -natural_ * value_.u, natural_ * (1.0 - value_.next),
+                               natural_ * (1.0 - value_.held)}
+                         : after(1);
   }
 
-  void advance(double& value, double& rate, double u, double next) const {
-    const double slope = (next - u) / dt_;
-    const double v = step_(0, 0) * value + step_(0, 1) * rate + step_(0, 2) * u + step_(0, 3) * slope;
-    rate = first_order_ ? natural_ * (next - v)
-                        : step_(1, 0) * value + step_(1, 1) * rate + step_(1, 2) * u + step_(1, 3) * slope;
+  // `held`: what friction takes off the input.
+  void advance(double& value, double& rate, double u, double next, double held = 0.0) const {
+    const double v = value_.after(value, rate, u, next, held);
+    rate = rate_.after(value, rate, u, next, held);
     value = v;
   }
 
@@ -54,7 +61,7 @@ class Lag {
   void advance_with_friction(double& value, double& rate, double u, double next) const {
     if (rate != 0.0) {
       const double held = std::copysign(friction_, rate), value_before = value, rate_before = rate;
-      advance(value, rate, u - held, next - held);
+      advance(value, rate, u, next, held);
       if (rate * rate_before > 0.0) return;
       value = value_before, rate = rate_before;
     } else if (std::abs(u - value) <= friction_ && std::abs(next - value) <= friction_) {
@@ -64,6 +71,13 @@ class Lag {
   }
 
  private:
+  // How much each counts one cell later. Written so that little waits for the cell before.
+  struct Row {
+    double value, rate, u, next, held;
+    double after(double v, double r, double from, double to, double h) const {
+      return (u * from + next * to) + (value * v + rate * r) - held * h;
+    }
+  };
   // Value and its derivatives at one instant, as a series over time.
   struct Series {
     static constexpr int terms = 8;
@@ -135,7 +149,7 @@ class Lag {
 
   bool first_order_;
   double natural_, damping_, friction_, dt_;
-  Eigen::Matrix4d step_;
+  Row value_, rate_;
 };
 
 }  // namespace
