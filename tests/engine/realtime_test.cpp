@@ -20,6 +20,13 @@ int policy() {
   return policy;
 }
 
+// A sanitizer replaces mlockall() by nothing, which says that it did its work.
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+constexpr bool memory_can_be_locked = false;
+#else
+constexpr bool memory_can_be_locked = true;
+#endif
+
 // Of this process, in kilobytes.
 long locked_memory() {
   std::ifstream status{"/proc/self/status"};
@@ -35,7 +42,7 @@ TEST_CASE("what the system grants a thread that must not be late is said, and gi
     const auto grant = become_realtime(1);
     INFO(grant.words);
     CHECK((grant.fifo ? policy() == SCHED_FIFO : policy() == SCHED_OTHER));
-    CHECK((locked_memory() > 0) == grant.locked);
+    CHECK((locked_memory() > 0) == (grant.locked && memory_can_be_locked));
     CHECK(grant.words.find(grant.fifo ? "SCHED_FIFO 1" : "no real-time priority") == 0);
     CHECK(grant.words.find("processors") != std::string::npos);
     leave_realtime();
