@@ -2,7 +2,9 @@
 
 #include "harness/base/fields.hpp"
 
+#include <iomanip>
 #include <nlohmann/json.hpp>
+#include <sstream>
 
 #include "tests/catch.hpp"
 
@@ -88,6 +90,24 @@ TEST_CASE("an object is read by its table, in the units of the table") {
   CHECK(r.cart.wheels[1].second.radius == Approx(300.0));
   CHECK_FALSE(r.cart.wheels[1].second.spare);
   CHECK(r.cart.gears == std::vector<double>{1.0, 2.5});
+}
+
+TEST_CASE("a time at its bound is allowed, in whichever unit it is written") {
+  for (const auto& [low, high] : {std::pair<Duration, Duration>{1us, 10s}, {250us, 1h}, {1ms, 100ms}}) {
+    const auto shape = duration(low, high);
+    for (const auto d : {low, high})
+      for (const auto& [unit, size] : {std::pair{" ns", 1e0}, {" us", 1e3}, {" ms", 1e6}, {" s", 1e9}}) {
+        std::ostringstream text;
+        text << std::setprecision(15) << static_cast<double>(d.count()) / size << unit;
+        INFO(text.str());
+        Problems problems;
+        const auto root = parse_json("\"" + text.str() + "\"", "f.json", problems);
+        REQUIRE(root);
+        Duration out{};
+        CHECK(shape.read(*root, out, problems));
+        CHECK(out == d);
+      }
+  }
 }
 
 TEST_CASE("a wrong value is told at its place with what is allowed") {
