@@ -60,29 +60,25 @@ const Fields<CanSettings>& can_fields() {
 }
 
 LinkKind can_kind() {
-  return {kind<CanSettings>("can", can_fields),
-          [](const std::any& any) -> Result<std::unique_ptr<Link>> {
-            return CanLink::open(std::any_cast<const CanSettings&>(any));
-          },
-          [](const std::any& any, int descriptor) -> std::unique_ptr<Link> {
-            return CanLink::adopt(std::any_cast<const CanSettings&>(any), descriptor);
-          },
-          // A second socket on the same interface, or one on the other end of a virtual cable: the bus is the same.
-          [](const std::any& any) -> Result<std::unique_ptr<Link>> {
-            return CanLink::open(std::any_cast<const CanSettings&>(any));
-          },
-          [](const std::any& any) {
-            const auto& s = std::any_cast<const CanSettings&>(any);
-            // Up to one frame of others goes first: the shortest wait that a shared bus has. From the arbitration of
-            // CAN.
-            WireModel model;
-            model.mode = Carries::can_frames;
-            model_frame(s, model);
-            const auto one_frame = model.message_time + model.byte_time * static_cast<int>(can_header_size + 8);
-            model.outward = model.inward = WirePath{20us, one_frame, 0.0};
-            model.stamp_uncertainty = s.stamp_within.value_or(kernel_stamp_half_width);
-            return model;
-          }};
+  return opened_by<CanLink, CanSettings>(
+      kind<CanSettings>("can", can_fields),
+      // A second socket on the same interface, or one on the other end of a virtual cable: the bus is the same.
+      [](const std::any& any) -> Result<std::unique_ptr<Link>> {
+        return CanLink::open(std::any_cast<const CanSettings&>(any));
+      },
+      [](const std::any& any) {
+        const auto& s = std::any_cast<const CanSettings&>(any);
+        // Up to one frame of others goes first: the shortest wait that a shared bus has. From the arbitration of
+        // CAN.
+        WireModel model;
+        model.mode = Carries::can_frames;
+        model_frame(s, model);
+        const auto one_frame = model.message_time + model.byte_time * static_cast<int>(can_header_size + 8);
+        model.outward = model.inward = WirePath{20us, one_frame, 0.0};
+        model.stamp_uncertainty = s.stamp_within.value_or(kernel_stamp_half_width);
+        return model;
+      },
+      [](const std::any&) { return std::string{}; });
 }
 
 }  // namespace trackrod

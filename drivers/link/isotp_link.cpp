@@ -222,24 +222,20 @@ void IsotpLink::drop_input() noexcept {
 }
 
 LinkKind isotp_kind() {
-  return {kind<IsotpSettings>("isotp", isotp_fields),
-          [](const std::any& any) -> Result<std::unique_ptr<Link>> {
-            return IsotpLink::open(std::any_cast<const IsotpSettings&>(any));
-          },
-          [](const std::any& any, int descriptor) -> std::unique_ptr<Link> {
-            return IsotpLink::adopt(std::any_cast<const IsotpSettings&>(any), descriptor);
-          },
-          [](const std::any& any) -> Result<std::unique_ptr<Link>> {
-            auto other = std::any_cast<const IsotpSettings&>(any);
-            std::swap(other.request, other.answer);
-            return IsotpLink::open(other);
-          },
-          [](const std::any&) {
-            // 500 kbit/s, 8 data bytes in a frame of about 125 bits, a unit that looks at its bus each millisecond.
-            // Common practice, no source.
-            const WirePath path{500us, 1ms, 0.0};
-            return WireModel{WireModel::Mode::datagrams, path, path, 31us, kernel_stamp_half_width};
-          }};
+  return opened_by<IsotpLink, IsotpSettings>(
+      kind<IsotpSettings>("isotp", isotp_fields),
+      [](const std::any& any) -> Result<std::unique_ptr<Link>> {
+        auto other = std::any_cast<const IsotpSettings&>(any);
+        std::swap(other.request, other.answer);
+        return IsotpLink::open(other);
+      },
+      [](const std::any&) {
+        // 500 kbit/s, 8 data bytes in a frame of about 125 bits, a unit that looks at its bus each millisecond.
+        // Common practice, no source.
+        const WirePath path{500us, 1ms, 0.0};
+        return WireModel{WireModel::Mode::datagrams, path, path, 31us, kernel_stamp_half_width};
+      },
+      [](const std::any&) { return std::string{}; });
 }
 
 }  // namespace trackrod

@@ -9,6 +9,7 @@
 #include <memory>
 #include <span>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "harness/base/can_frame.hpp"
@@ -137,11 +138,30 @@ struct LinkKind {
   // pseudo-terminal that is found under the port's path.
   Result<std::unique_ptr<Link>> (*open_far_end)(const std::any& settings);
   WireModel (*model)(const std::any& settings);
+  // What only one device of a bench can open, in words: "serial port /dev/ttyUSB0". Empty where several can.
+  std::string (*sole)(const std::any& settings);
 };
+// A line of link_table() whose `open` and `adopt` are those of a class.
+template <class Opened, class Settings>
+LinkKind opened_by(KindEntry entry, decltype(LinkKind::open_far_end) open_far_end, decltype(LinkKind::model) model,
+                   decltype(LinkKind::sole) sole) {
+  return {std::move(entry),
+          [](const std::any& any) -> Result<std::unique_ptr<Link>> {
+            return Opened::open(std::any_cast<const Settings&>(any));
+          },
+          [](const std::any& any, int descriptor) -> std::unique_ptr<Link> {
+            return Opened::adopt(std::any_cast<const Settings&>(any), descriptor);
+          },
+          open_far_end,
+          model,
+          sole};
+}
 const std::vector<LinkKind>& link_table();
 // The line of the table; `kind` was checked by the bench's reader, so an unknown one ends the program.
 const LinkKind& link_kind(const std::string& kind);
 // What a link of the bench carries, for Catalogue::carries.
 inline Carries carried_by(const Chosen& link) { return link_kind(link.kind).model(link.value).mode; }
+// Its `sole`, for Catalogue::sole.
+inline std::string sole_of(const Chosen& link) { return link_kind(link.kind).sole(link.value); }
 
 }  // namespace trackrod

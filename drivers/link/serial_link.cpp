@@ -46,22 +46,18 @@ void SerialLink::drop_queued_output() noexcept { tcflush(port_, TCOFLUSH); }
 
 LinkKind serial_kind() {
   using namespace std::chrono_literals;
-  return {kind<SerialSettings>("serial", serial_fields),
-          [](const std::any& any) -> Result<std::unique_ptr<Link>> {
-            return SerialLink::open(std::any_cast<const SerialSettings&>(any));
-          },
-          [](const std::any& any, int descriptor) -> std::unique_ptr<Link> {
-            return SerialLink::adopt(std::any_cast<const SerialSettings&>(any), descriptor);
-          },
-          [](const std::any& any) -> Result<std::unique_ptr<Link>> {
-            return PtyLink::open(std::any_cast<const SerialSettings&>(any).path);
-          },
-          [](const std::any& any) {
-            // An adapter without a latency timer, polled each millisecond by USB. Common practice, no source.
-            const WirePath path{100us, 1ms, 0.0};
-            const auto& settings = std::any_cast<const SerialSettings&>(any);
-            return WireModel{WireModel::Mode::stream, path, path, settings.byte_time(), 0ns};
-          }};
+  return opened_by<SerialLink, SerialSettings>(
+      kind<SerialSettings>("serial", serial_fields),
+      [](const std::any& any) -> Result<std::unique_ptr<Link>> {
+        return PtyLink::open(std::any_cast<const SerialSettings&>(any).path);
+      },
+      [](const std::any& any) {
+        // An adapter without a latency timer, polled each millisecond by USB. Common practice, no source.
+        const WirePath path{100us, 1ms, 0.0};
+        const auto& settings = std::any_cast<const SerialSettings&>(any);
+        return WireModel{WireModel::Mode::stream, path, path, settings.byte_time(), 0ns};
+      },
+      [](const std::any& any) { return "serial port " + std::any_cast<const SerialSettings&>(any).path; });
 }
 
 }  // namespace trackrod

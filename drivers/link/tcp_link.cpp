@@ -116,21 +116,17 @@ SendResult TcpLink::send(std::span<const std::byte> bytes, BenchTime) noexcept {
 }
 
 LinkKind tcp_kind() {
-  return {kind<TcpSettings>("tcp", tcp_fields),
-          [](const std::any& any) -> Result<std::unique_ptr<Link>> {
-            return TcpLink::open(std::any_cast<const TcpSettings&>(any));
-          },
-          [](const std::any& any, int descriptor) -> std::unique_ptr<Link> {
-            return TcpLink::adopt(std::any_cast<const TcpSettings&>(any), descriptor);
-          },
-          [](const std::any& any) -> Result<std::unique_ptr<Link>> {
-            return TcpFarEnd::open(std::any_cast<const TcpSettings&>(any).peer);
-          },
-          [](const std::any&) {
-            // As for UDP, without what TCP adds where datagrams are lost. Common practice, no source.
-            const WirePath path{50us, 50us, 0.0};
-            return WireModel{WireModel::Mode::stream, path, path, 80ns, 0ns};
-          }};
+  return opened_by<TcpLink, TcpSettings>(
+      kind<TcpSettings>("tcp", tcp_fields),
+      [](const std::any& any) -> Result<std::unique_ptr<Link>> {
+        return TcpFarEnd::open(std::any_cast<const TcpSettings&>(any).peer);
+      },
+      [](const std::any&) {
+        // As for UDP, without what TCP adds where datagrams are lost. Common practice, no source.
+        const WirePath path{50us, 50us, 0.0};
+        return WireModel{WireModel::Mode::stream, path, path, 80ns, 0ns};
+      },
+      [](const std::any&) { return std::string{}; });
 }
 
 }  // namespace trackrod

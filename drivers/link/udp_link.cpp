@@ -232,26 +232,25 @@ UdpSettings seen_from_far(const UdpSettings& bench) {
 }  // namespace
 
 LinkKind udp_kind() {
-  return {udp_entry(),
-          [](const std::any& any) -> Result<std::unique_ptr<Link>> {
-            return UdpLink::open(std::any_cast<const UdpSettings&>(any));
-          },
-          [](const std::any& any, int descriptor) -> std::unique_ptr<Link> {
-            return UdpLink::adopt(std::any_cast<const UdpSettings&>(any), descriptor);
-          },
-          [](const std::any& any) -> Result<std::unique_ptr<Link>> {
-            const auto& bench = std::any_cast<const UdpSettings&>(any);
-            if (bench.sender().port != bench.peer.port)
-              return fail(Fault::bad_input, "udp " + bench.peer.text() +
-                                                ": what stands for the device sends from the "
-                                                "port on which it listens; give \"from\" that port too");
-            return UdpLink::open(seen_from_far(bench));
-          },
-          [](const std::any&) {
-            // A bench's own network: one switch, 100 Mbit/s. Common practice, no source.
-            const WirePath path{50us, 50us, 0.0};
-            return WireModel{WireModel::Mode::datagrams, path, path, 80ns, kernel_stamp_half_width};
-          }};
+  return opened_by<UdpLink, UdpSettings>(
+      udp_entry(),
+      [](const std::any& any) -> Result<std::unique_ptr<Link>> {
+        const auto& bench = std::any_cast<const UdpSettings&>(any);
+        if (bench.sender().port != bench.peer.port)
+          return fail(Fault::bad_input, "udp " + bench.peer.text() +
+                                            ": what stands for the device sends from the "
+                                            "port on which it listens; give \"from\" that port too");
+        return UdpLink::open(seen_from_far(bench));
+      },
+      [](const std::any&) {
+        // A bench's own network: one switch, 100 Mbit/s. Common practice, no source.
+        const WirePath path{50us, 50us, 0.0};
+        return WireModel{WireModel::Mode::datagrams, path, path, 80ns, kernel_stamp_half_width};
+      },
+      [](const std::any& any) {
+        const auto& local = std::any_cast<const UdpSettings&>(any).local;
+        return local.port == 0 ? std::string{} : "UDP port " + local.text();
+      });
 }
 
 }  // namespace trackrod

@@ -58,7 +58,9 @@ struct Catalogue {
   std::vector<ProtocolEntry> protocols;
   std::vector<ScoreEntry> scores;
   std::vector<FieldInfo> device_fields{};                // that every device has, whatever its protocol
-  std::function<Carries(const Chosen& link)> carries{};  // what a link that was read well carries; empty: not known
+  // Of a link that was read well; empty functions: not known.
+  std::function<Carries(const Chosen& link)> carries{};
+  std::function<std::string(const Chosen& link)> sole{};  // what only one device can open; "" where several can
 };
 
 }  // namespace trackrod

@@ -1,5 +1,7 @@
 // Devices: their link and protocol settings, and the fields that their messages carry.
 
+#include <map>
+
 #include "harness/bench/draft.hpp"
 
 namespace trackrod {
@@ -17,12 +19,25 @@ void add_device_fields(std::vector<FieldInfo>& fields, const std::vector<FieldIn
   }
 }
 
+// What only one device can open, and who has it.
+using Taken = std::map<std::string, std::string>;
+
+void take_link(const Name& name, const Chosen& link, const Catalogue& catalogue, Taken& taken, Problems& problems) {
+  const auto sole = catalogue.sole ? catalogue.sole(link) : std::string{};
+  if (sole.empty()) return;
+  const auto [first, is_free] = taken.emplace(sole, name.value);
+  if (!is_free)
+    problems.add(link.at, "the " + sole + " is that of device '" + first->second + "' already", "one device on each",
+                 "another port; what shares one belongs into one device");
+}
+
 void resolve_device(const Name& name, const written::Part<written::Device>& part, const Catalogue& catalogue,
-                    Draft& draft) {
+                    Taken& taken, Draft& draft) {
   const auto& w = part.value;
   DeviceSpec spec{name.value, w.link, w.protocol, w.timeout.value, w.clock_asymmetry, w.clock};
   Draft::DeviceState state{part.good, {}};
   if (part.good) {
+    take_link(name, w.link, catalogue, taken, draft.problems);
     const auto before = draft.problems.count();
     for (const auto& p : catalogue.protocols)
       if (p.settings.name == w.protocol.kind) {
@@ -43,8 +58,9 @@ void resolve_device(const Name& name, const written::Part<written::Device>& part
 }  // namespace
 
 void resolve_devices(const std::vector<written::Contents>& parts, const Catalogue& catalogue, Draft& draft) {
+  Taken taken;
   for (const auto* entry : merged(parts, &written::Contents::devices, "device", draft.devices_known, draft.problems))
-    resolve_device(entry->first, entry->second, catalogue, draft);
+    resolve_device(entry->first, entry->second, catalogue, taken, draft);
 }
 
 }  // namespace trackrod

@@ -15,6 +15,7 @@ const Catalogue& catalogue() {
     c.scores = score_entries();
     c.device_fields = link_fields();
     c.carries = carried_by;
+    c.sole = sole_of;
     return c;
   }();
   return known;

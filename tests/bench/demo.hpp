@@ -20,6 +20,7 @@ inline const Catalogue& catalogue() {
     for (const auto& p : protocol_table()) c.protocols.push_back(p.entry);
     c.device_fields = link_fields();
     c.carries = carried_by;
+    c.sole = sole_of;
     return c;
   }();
   return known;

@@ -23,6 +23,7 @@ inline const Catalogue& whole_catalogue() {
     for (const auto& p : protocol_table()) c.protocols.push_back(p.entry);
     c.scores = score_entries();
     c.carries = carried_by;
+    c.sole = sole_of;
     return c;
   }();
   return known;
