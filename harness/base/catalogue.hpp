@@ -57,7 +57,7 @@ struct Catalogue {
   std::vector<KindEntry> links;
   std::vector<ProtocolEntry> protocols;
   std::vector<ScoreEntry> scores;
-  std::vector<FieldInfo> device_fields{};                // that every device has, whatever its protocol
+  std::vector<FieldInfo> device_fields{};  // that every device has, whatever its protocol
   // Of a link that was read well; empty functions: not known.
   std::function<Carries(const Chosen& link)> carries{};
   std::function<std::string(const Chosen& link)> sole{};  // what only one device can open; "" where several can

@@ -187,8 +187,7 @@ Shape<double> quantity(const std::string& unit, double low, double high) {
 Shape<Duration> duration(Duration low, Duration high) {
   // Times are whole nanoseconds: converting "1 us" to seconds may end a little below its own bound.
   constexpr double half = 0.5e-9;
-  auto in_seconds =
-      bounded("s", seconds(low) - half, seconds(high) + half, time_text(low) + " to " + time_text(high));
+  auto in_seconds = bounded("s", seconds(low) - half, seconds(high) + half, time_text(low) + " to " + time_text(high));
   return {[in_seconds](const Node& n, Duration& out, Problems& p) {
             double v{};
             if (!in_seconds.read(n, v, p)) return false;
