@@ -8,11 +8,11 @@
 #include <algorithm>
 #include <array>
 #include <cerrno>
-#include <cstring>
 #include <utility>
 
 #include "drivers/link/clock_pair.hpp"
 #include "drivers/link/kernel_stamps.hpp"
+#include "drivers/link/kernel_words.hpp"
 
 namespace trackrod {
 namespace {
@@ -22,25 +22,6 @@ using namespace std::chrono_literals;
 // An adapter on USB is asked each millisecond, and its frames are stamped when its answer comes. From memory; no
 // source.
 constexpr Duration usb_half_width = 1ms;
-
-struct KernelWords {
-  Duration wall{};
-  std::optional<std::uint32_t> drops;
-};
-KernelWords words_of(const msghdr& message) noexcept {
-  KernelWords words;
-  for (cmsghdr* c = CMSG_FIRSTHDR(&message); c != nullptr; c = CMSG_NXTHDR(const_cast<msghdr*>(&message), c)) {
-    if (c->cmsg_level != SOL_SOCKET) continue;
-    if (c->cmsg_type == SCM_TIMESTAMPNS) {
-      timespec ts{};
-      std::memcpy(&ts, CMSG_DATA(c), sizeof ts);
-      words.wall = std::chrono::seconds{ts.tv_sec} + Duration{ts.tv_nsec};
-    } else if (c->cmsg_type == SO_RXQ_OVFL) {
-      std::memcpy(&words.drops.emplace(), CMSG_DATA(c), sizeof(std::uint32_t));
-    }
-  }
-  return words;
-}
 
 CanFrame frame_of(const canfd_frame& raw, std::size_t size) noexcept {
   CanFrame frame;
@@ -172,7 +153,7 @@ Received CanLink::receive(std::span<std::byte> into, BenchTime now) noexcept {
   constexpr int tries = 64;  // a flood of frames that are not for us must not hold the caller
   for (int i = 0; i < tries; ++i) {
     canfd_frame raw{};
-    alignas(cmsghdr) std::array<std::byte, 128> control;
+    alignas(cmsghdr) std::array<std::byte, kernel_words_room> control;
     iovec data{&raw, sizeof raw};
     msghdr message{};
     message.msg_iov = &data;
@@ -196,7 +177,7 @@ Received CanLink::receive(std::span<std::byte> into, BenchTime now) noexcept {
 }
 
 Received CanLink::take(const canfd_frame& raw, const msghdr& message, std::span<std::byte> into) noexcept {
-  const auto words = words_of(message);
+  const auto words = kernel_words(message);
   if (words.drops)  // wraps as the kernel's counter does
     counters_.dropped_by_kernel += *words.drops - std::exchange(kernel_drops_, *words.drops);
   auto [stamp, replaced] = map_kernel_stamp(words.wall, read_clock_pair(), last_empty_);

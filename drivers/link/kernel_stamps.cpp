@@ -7,11 +7,11 @@
 
 #include <array>
 #include <cerrno>
-#include <cstring>
 #include <ctime>
 #include <thread>
 
 #include "drivers/link/endpoint.hpp"
+#include "drivers/link/kernel_words.hpp"
 #include "harness/base/time.hpp"
 
 namespace trackrod {
@@ -46,21 +46,17 @@ class Echo {
     return sendto(socket_, "", 1, 0, reinterpret_cast<const sockaddr*>(&own_), sizeof own_) == 1 &&
            poll(&readable, 1, 1000) == 1;
   }
-  // Reads it and gives its stamp.
+  // Reads it and gives its stamp; zero when there is none.
   Duration stamp() {
     char byte{};
-    alignas(cmsghdr) std::array<std::byte, 64> control;
+    alignas(cmsghdr) std::array<std::byte, kernel_words_room> control;
     iovec data{&byte, 1};
     msghdr message{};
     message.msg_iov = &data;
     message.msg_iovlen = 1;
     message.msg_control = control.data();
     message.msg_controllen = control.size();
-    timespec ts{};
-    if (recvmsg(socket_, &message, MSG_DONTWAIT) == 1)
-      if (const auto* c = CMSG_FIRSTHDR(&message); c != nullptr && c->cmsg_type == SCM_TIMESTAMPNS)
-        std::memcpy(&ts, CMSG_DATA(c), sizeof ts);
-    return std::chrono::seconds{ts.tv_sec} + Duration{ts.tv_nsec};
+    return recvmsg(socket_, &message, MSG_DONTWAIT) == 1 ? kernel_words(message).wall : Duration{};
   }
 
  private:

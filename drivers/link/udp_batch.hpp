@@ -6,11 +6,9 @@
 
 #include <array>
 #include <cstddef>
-#include <cstdint>
-#include <optional>
 #include <span>
 
-#include "harness/base/time.hpp"
+#include "drivers/link/kernel_words.hpp"
 
 namespace trackrod {
 
@@ -30,17 +28,14 @@ class UdpBatch {
     std::span<const std::byte> bytes;  // valid until the next read(); cut off when too long
     bool too_long{false};
     sockaddr_in from{};
-    std::optional<Duration> wall;        // when it came, by the kernel's wall clock
-    std::optional<std::uint32_t> drops;  // how many the kernel has dropped so far
-    std::uint32_t to{0};                 // address it was sent to, and the card it came by, where they were asked for
-    int card{0};
+    KernelWords words;
   };
   Datagram operator[](int i) const noexcept;
 
  private:
   struct Slot {
     std::array<std::byte, longest> bytes;
-    alignas(cmsghdr) std::array<std::byte, 128> control;
+    alignas(cmsghdr) std::array<std::byte, kernel_words_room> control;
     sockaddr_in from;
     iovec data;
   };

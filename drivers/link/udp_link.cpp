@@ -100,9 +100,9 @@ bool UdpLink::read_batch(BenchTime now) noexcept {
   const auto pair = read_clock_pair();
   for (int i = 0; i < in_batch_; ++i) {
     const auto datagram = (*batch_)[i];
-    stamps_[static_cast<std::size_t>(i)] = map_kernel_stamp(datagram.wall.value_or(Duration{}), pair, last_empty_);
-    if (datagram.drops)  // wraps as the kernel's counter does
-      counters_.dropped_by_kernel += *datagram.drops - std::exchange(kernel_drops_, *datagram.drops);
+    stamps_[static_cast<std::size_t>(i)] = map_kernel_stamp(datagram.words.wall, pair, last_empty_);
+    if (datagram.words.drops)  // wraps as the kernel's counter does
+      counters_.dropped_by_kernel += *datagram.words.drops - std::exchange(kernel_drops_, *datagram.words.drops);
   }
   emptied_ = in_batch_ < UdpBatch::room;
   if (emptied_) last_empty_ = now;
@@ -132,9 +132,10 @@ Received UdpLink::hand_out(int i, std::span<std::byte> into) noexcept {
 bool UdpLink::is_for_us(const UdpBatch::Datagram& datagram) const noexcept {
   if (datagram.from.sin_addr.s_addr != sender_.sin_addr.s_addr || datagram.from.sin_port != sender_.sin_port)
     return false;
-  if (!settings_.hears_many() || datagram.to == settings_.local.address) return true;
-  const bool to_all = datagram.to == card_.broadcast || datagram.to == INADDR_BROADCAST;
-  return datagram.card == card_.index && (datagram.to == settings_.group || (settings_.broadcast && to_all));
+  if (!settings_.hears_many() || datagram.words.to == settings_.local.address) return true;
+  const bool to_all = datagram.words.to == card_.broadcast || datagram.words.to == INADDR_BROADCAST;
+  return datagram.words.card == card_.index &&
+         (datagram.words.to == settings_.group || (settings_.broadcast && to_all));
 }
 
 // Takes the reports that wait in the socket's error queue: they would wake poll() for ever. True when there was one.
