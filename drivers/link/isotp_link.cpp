@@ -8,36 +8,17 @@
 
 #include <array>
 #include <cerrno>
-#include <charconv>
 #include <cstdio>
-#include <cstring>
-#include <nlohmann/json.hpp>
 #include <utility>
 
 #include "drivers/link/clock_pair.hpp"
+#include "drivers/link/kernel_words.hpp"
+#include "harness/base/can_identifier.hpp"
 
 namespace trackrod {
 namespace {
 
 using namespace std::chrono_literals;
-
-// "0x7E0": identifiers are written in hexadecimal everywhere in the trade.
-Shape<std::uint32_t> identifier() {
-  return {[](const Node& n, std::uint32_t& out, Problems& p) {
-            if (n.kind == Node::Kind::text && n.text.size() > 2 && n.text.compare(0, 2, "0x") == 0) {
-              const auto* end = n.text.data() + n.text.size();
-              const auto read = std::from_chars(n.text.data() + 2, end, out, 16);
-              if (read.ec == std::errc{} && read.ptr == end && out <= CAN_EFF_MASK) return true;
-            }
-            p.add(n.at, "found " + n.shown(), "a text such as \"0x7E0\", at most \"0x1FFFFFFF\"",
-                  "identifiers are hexadecimal");
-            return false;
-          },
-          [](SchemaBook&) {
-            return std::make_shared<nlohmann::json>(
-                nlohmann::json{{"type", "string"}, {"pattern", "^0x(1[0-9A-Fa-f]{7}|0*[0-9A-Fa-f]{1,7})$"}});
-          }};
-}
 
 std::string hex(std::uint32_t id) {
   std::array<char, 16> text;
@@ -85,8 +66,9 @@ const Fields<IsotpSettings>& isotp_fields() {
   static const auto fields =
       Fields<IsotpSettings>{"isotp", "Whole messages over a CAN bus (ISO 15765-2), as diagnosis uses them."}
           .need("interface", &IsotpSettings::interface, text(), "CAN interface of this machine: \"can0\"")
-          .need("request", &IsotpSettings::request, identifier(), "identifier that we send with: \"0x7E0\"")
-          .need("answer", &IsotpSettings::answer, identifier(), "identifier that the device answers with: \"0x7E8\"")
+          .need("request", &IsotpSettings::request, can_identifier(), "identifier that we send with: \"0x7E0\"")
+          .need("answer", &IsotpSettings::answer, can_identifier(),
+                "identifier that the device answers with: \"0x7E8\"")
           .may("extended", &IsotpSettings::extended, flag(),
                "identifiers of 29 bits, though they are small (default: false)")
           .may("fd", &IsotpSettings::fd, flag(), "CAN FD frames of up to 64 bytes (default: false)")
@@ -153,7 +135,7 @@ std::string IsotpLink::describe() const {
 Received IsotpLink::receive(std::span<std::byte> into, BenchTime now) noexcept {
   constexpr int tries = 16;
   for (int i = 0; i < tries; ++i) {
-    alignas(cmsghdr) std::array<std::byte, 128> control;
+    alignas(cmsghdr) std::array<std::byte, kernel_words_room> control;
     iovec data{into.data(), into.size()};
     msghdr message{};
     message.msg_iov = &data;
@@ -183,16 +165,9 @@ Received IsotpLink::take(std::size_t size, const msghdr& message) noexcept {
     ++counters_.oversized;
     return {};
   }
-  Duration wall{};
-  for (cmsghdr* c = CMSG_FIRSTHDR(&message); c != nullptr; c = CMSG_NXTHDR(const_cast<msghdr*>(&message), c))
-    if (c->cmsg_level == SOL_SOCKET && c->cmsg_type == SCM_TIMESTAMPNS) {
-      timespec ts{};
-      std::memcpy(&ts, CMSG_DATA(c), sizeof ts);
-      wall = std::chrono::seconds{ts.tv_sec} + Duration{ts.tv_nsec};
-    }
   ++counters_.received;
   counters_.received_bytes += size;
-  const auto [stamp, replaced] = map_kernel_stamp(wall, read_clock_pair(), last_empty_);
+  const auto [stamp, replaced] = map_kernel_stamp(kernel_words(message).wall, read_clock_pair(), last_empty_);
   if (replaced) ++counters_.stamps_replaced;
   return {Received::State::bytes, size, stamp, 0};
 }

@@ -1,41 +1,16 @@
 #include "drivers/protocol/frames_can.hpp"
 
-#include <charconv>
-#include <nlohmann/json.hpp>
+#include <array>
 
 #include "drivers/protocol/frames_settings.hpp"
+#include "harness/base/can_identifier.hpp"
 
 namespace trackrod {
-namespace {
-
-constexpr std::uint32_t greatest_standard = 0x7FF, greatest_extended = 0x1FFFFFFF;
-
-// "0x120": identifiers are written in hexadecimal everywhere in the trade.
-Shape<std::uint32_t> identifier() {
-  return {[](const Node& n, std::uint32_t& out, Problems& p) {
-            const auto& text = n.text;
-            if (n.kind == Node::Kind::text && text.size() > 2 && text.compare(0, 2, "0x") == 0) {
-              const auto* end = text.data() + text.size();
-              const auto read = std::from_chars(text.data() + 2, end, out, 16);
-              if (read.ec == std::errc{} && read.ptr == end && out <= greatest_extended) return true;
-            }
-            p.add(n.at, "found " + n.shown(),
-                  "a text such as \"0x120\", at most \"0x7FF\", or \"0x1FFFFFFF\" with 29 bits",
-                  "identifiers are hexadecimal");
-            return false;
-          },
-          [](SchemaBook&) {
-            return std::make_shared<nlohmann::json>(
-                nlohmann::json{{"type", "string"}, {"pattern", "^0x(1[0-9A-Fa-f]{7}|0*[0-9A-Fa-f]{1,7})$"}});
-          }};
-}
-
-}  // namespace
 
 const Fields<CanPlace>& can_place_fields() {
   static const auto fields =
       Fields<CanPlace>{"can_place", "How a frame travels on a CAN bus"}
-          .need("id", &CanPlace::id, located(identifier()), "identifier, hexadecimal: \"0x120\"")
+          .need("id", &CanPlace::id, located(can_identifier()), "identifier, hexadecimal: \"0x120\"")
           .may("extended", &CanPlace::extended, flag(), "identifier of 29 bits (default: 11)")
           .may("fd", &CanPlace::fd, flag(), "FD frame, up to 64 bytes (default: classic, up to 8)")
           .may("bit_rate_switch", &CanPlace::bit_rate_switch, flag(), "FD: data at the higher bit rate");
@@ -43,7 +18,7 @@ const Fields<CanPlace>& can_place_fields() {
 }
 
 void check_can_place(const CanPlace& place, const Located<int>& length, Problems& problems) {
-  if (!place.extended && place.id.value > greatest_standard)
+  if (!place.extended && place.id.value > greatest_standard_id)
     problems.add(place.id.at, "an identifier of more than 11 bits", "at most \"0x7FF\"", "or \"extended\": true");
   if (place.bit_rate_switch && !place.fd)
     problems.add(place.id.at, "'bit_rate_switch' in a classic frame", "\"fd\": true with it");
