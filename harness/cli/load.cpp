@@ -1,22 +1,15 @@
 #include "harness/cli/load.hpp"
 
-#include "drivers/device/link_fields.hpp"
-#include "drivers/link/link.hpp"
-#include "drivers/protocol/protocol.hpp"
+#include "drivers/device/known_devices.hpp"
 #include "harness/score/scoring.hpp"
 
 namespace trackrod {
 
 const Catalogue& catalogue() {
   static const Catalogue known = [] {
-    Catalogue c;
-    for (const auto& k : link_table()) c.links.push_back(k.entry);
-    for (const auto& k : protocol_table()) c.protocols.push_back(k.entry);
-    c.scores = score_entries();
-    c.device_fields = link_fields();
-    c.carries = carried_by;
-    c.sole = sole_of;
-    return c;
+    auto all = known_devices();
+    all.scores = score_entries();
+    return all;
   }();
   return known;
 }

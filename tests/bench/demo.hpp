@@ -6,23 +6,13 @@
 #include <memory>
 #include <string>
 
-#include "drivers/device/link_fields.hpp"
-#include "drivers/link/link.hpp"
-#include "drivers/protocol/protocol.hpp"
+#include "drivers/device/known_devices.hpp"
 #include "harness/bench/bench.hpp"
 
 namespace trackrod::test {
 
 inline const Catalogue& catalogue() {
-  static const auto known = [] {
-    Catalogue c;
-    for (const auto& l : link_table()) c.links.push_back(l.entry);
-    for (const auto& p : protocol_table()) c.protocols.push_back(p.entry);
-    c.device_fields = link_fields();
-    c.carries = carried_by;
-    c.sole = sole_of;
-    return c;
-  }();
+  static const auto known = known_devices();
   return known;
 }
 

@@ -2,6 +2,7 @@
 
 #include "drivers/device/device_inputs.hpp"
 #include "drivers/device/device_set.hpp"
+#include "drivers/device/known_devices.hpp"
 #include "tests/catch.hpp"
 // clang-format off: the rig uses the test library
 #include "tests/engine/fake_rig.hpp"
@@ -50,14 +51,6 @@ constexpr char bench_text[] = R"({
 constexpr char plan_text[] = R"({"plan": "hold", "control": {"hand_wheel": "position"}, "start": {"angle_cmd": "0 deg"},
   "settle": "10 ms", "steps": [{"do": "hold", "name": "hold", "for": "500 ms"}]})";
 
-Catalogue known() {
-  Catalogue c;
-  for (const auto& k : link_table()) c.links.push_back(k.entry);
-  for (const auto& k : protocol_table()) c.protocols.push_back(k.entry);
-  c.device_fields = link_fields();
-  return c;
-}
-
 // The bench's one device on a wire in memory; `spoken` decides which of its frames, one a millisecond, go out.
 struct Watched {
   Outcome outcome;
@@ -67,10 +60,10 @@ struct Watched {
 
   explicit Watched(const std::function<bool(BenchTime)>& spoken, BenchTime unplugged = BenchTime::max()) {
     Problems problems;
-    const auto bench = parse_bench({{"bench.json", bench_text}}, known(), problems);
+    const auto bench = parse_bench({{"bench.json", bench_text}}, known_devices(), problems);
     for (const auto& p : problems.sorted()) WARN(p.sentence());
     REQUIRE(bench);
-    const auto plan = parse_plan({{"plan.json", plan_text}}, {}, *bench, known(), problems);
+    const auto plan = parse_plan({{"plan.json", plan_text}}, {}, *bench, known_devices(), problems);
     REQUIRE(plan);
     const auto timeline = Timeline::compile(*plan, *bench, problems);
     REQUIRE(timeline);

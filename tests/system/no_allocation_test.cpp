@@ -3,6 +3,7 @@
 
 #include "drivers/device/device_inputs.hpp"
 #include "drivers/device/device_set.hpp"
+#include "drivers/device/known_devices.hpp"
 #include "harness/engine/loop.hpp"
 #include "harness/engine/shared_state.hpp"
 #include "harness/plan/timeline.hpp"
@@ -26,11 +27,9 @@ constexpr char ten_seconds[] = R"({
 })";
 
 Catalogue everything() {
-  Catalogue c;
-  for (const auto& k : link_table()) c.links.push_back(k.entry);
-  for (const auto& k : protocol_table()) c.protocols.push_back(k.entry);
-  c.scores = score_entries();
-  return c;
+  auto all = known_devices();
+  all.scores = score_entries();
+  return all;
 }
 
 struct Counted {
