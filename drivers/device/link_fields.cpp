@@ -25,7 +25,7 @@ std::optional<double> milliseconds(const std::optional<Duration>& d) {
 }
 std::optional<double> count(std::uint64_t n) { return static_cast<double>(n); }
 
-constexpr std::array<Figure, 13> figures{{
+constexpr std::array<Figure, 15> figures{{
     {"link.frames", true, [](const View& v) { return count(v.protocol.good); }},
     {"link.bytes", true, [](const View& v) { return count(v.link.received_bytes); }},
     {"link.errors", true,
@@ -39,6 +39,8 @@ constexpr std::array<Figure, 13> figures{{
     {"link.repeated", true, [](const View& v) { return count(v.protocol.repeated); }},
     {"link.reordered", true, [](const View& v) { return count(v.protocol.reordered); }},
     {"link.bad_checksum", true, [](const View& v) { return count(v.protocol.bad_checksum); }},
+    {"link.wrong_sequence", true, [](const View& v) { return count(v.protocol.wrong_sequence); }},
+    {"link.became_invalid", true, [](const View& v) { return count(v.protocol.became_invalid); }},
     {"link.bus_errors", true, [](const View& v) { return count(v.link.bus_errors); }},
     {"link.echo", false,
      [](const View& v) {

@@ -59,6 +59,8 @@ TEST_CASE("each figure of the link is told, those without a value yet are not") 
   protocol.lost = 7;
   protocol.repeated = 8;
   protocol.reordered = 9;
+  protocol.wrong_sequence = 10;
+  protocol.became_invalid = 11;
   figures.look(t0 + 1ms, t0 + 400us, link, protocol, sink);
   CHECK(sink.values["link.frames"] == 80.0);
   CHECK(sink.values["link.bytes"] == 640.0);
@@ -69,6 +71,8 @@ TEST_CASE("each figure of the link is told, those without a value yet are not") 
   CHECK(sink.values["link.repeated"] == 8.0);
   CHECK(sink.values["link.reordered"] == 9.0);
   CHECK(sink.values["link.bad_checksum"] == 5.0);
+  CHECK(sink.values["link.wrong_sequence"] == 10.0);
+  CHECK(sink.values["link.became_invalid"] == 11.0);
   CHECK(sink.values["link.age"] == Approx(0.6));
 }
 
