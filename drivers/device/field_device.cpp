@@ -148,9 +148,17 @@ void FieldDevice::keep(std::span<const std::byte> message) noexcept {
   std::memcpy(rest_.data(), message.data(), rest_size_);
 }
 
+void FieldDevice::remember(ProtocolMemory& memory) const noexcept {
+  protocol_->save(memory.words);
+  memory.rest_size = 0;
+  if (!protocol_->needs_its_rest() || rest_from_ == 0 || rest_size_ > memory.rest.size()) return;
+  std::memcpy(memory.rest.data(), rest_.data() + rest_from_, rest_size_);
+  memory.rest_size = static_cast<std::uint32_t>(rest_size_);
+}
+
 void FieldDevice::take_over(const ProtocolMemory& memory) noexcept {
   link_.drop_queued_output();
-  keep(protocol_->terminator());
+  keep(memory.rest_size > 0 ? std::span{memory.rest}.first(memory.rest_size) : protocol_->terminator());
   protocol_->load(memory.words);
 }
 

@@ -39,8 +39,8 @@ class FieldDevice final : public Device {
   Window message_window() const noexcept override { return bus_spoke_ ? Window{} : protocol_->message_window(); }
   // What such a code means, in words; empty where the number says it all. Any thread, may allocate.
   std::string describe_message(std::uint32_t code) const;
-  void remember(ProtocolMemory& memory) const noexcept override { protocol_->save(memory.words); }
-  // The terminator goes out at the start of the next transmit().
+  void remember(ProtocolMemory& memory) const noexcept override;
+  // The terminator, or the rest, goes out at the start of the next transmit().
   void take_over(const ProtocolMemory& memory) noexcept override;
 
   // On the thread of the functions above.

@@ -42,6 +42,7 @@ class Modbus final : public Protocol {
   void load(std::span<const std::uint32_t> words) noexcept override;
   // None: on a serial line a message ends with silence, which is kept before the first request.
   std::span<const std::byte> terminator() const noexcept override { return {}; }
+  bool needs_its_rest() const noexcept override { return transport_ == ModbusTransport::tcp; }
 
  private:
   using Words = std::array<std::uint16_t, 2>;

@@ -75,6 +75,9 @@ class Protocol {
   virtual void load(std::span<const std::uint32_t> words) noexcept = 0;
   // What ends a message that may have been half sent ("\n" for a line protocol); empty for datagrams.
   virtual std::span<const std::byte> terminator() const noexcept = 0;
+  // Nothing but its own rest ends a message that was half sent: its length stands in front, in a stream without pauses.
+  // Such messages have at most 288 bytes.
+  virtual bool needs_its_rest() const noexcept { return false; }
 };
 
 // Which end of the wire we are: the bench sends the `drive` fields and takes the `read` ones, its peer the other way

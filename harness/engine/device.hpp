@@ -12,9 +12,12 @@ namespace trackrod {
 enum class Sent : std::uint8_t { nothing_due, sent, would_block, failed };
 
 // What a device's protocol must remember across a change of process: alive counters, sequence numbers, where it stands
-// in an exchange. Lives in memory shared by loop and keeper.
+// in an exchange; and what is left of a message that went out in part, where only its rest ends it. Lives in memory
+// shared by loop and keeper.
 struct ProtocolMemory {
   std::array<std::uint32_t, 24> words{};
+  std::array<std::byte, 288> rest{};
+  std::uint32_t rest_size{0};
 };
 
 class Device {
@@ -45,8 +48,8 @@ class Device {
 
   // Hand-over between processes.
   virtual void remember(ProtocolMemory& memory) const noexcept = 0;
-  // After the other process died in mid-message: drops output that is still queued and ends a half-sent message so that
-  // the device takes the next one.
+  // After the other process died in mid-message: drops output that is still queued and ends a half-sent message, or
+  // sends its rest, so that the device takes the next one.
   virtual void take_over(const ProtocolMemory& memory) noexcept = 0;
 };
 

@@ -7,6 +7,7 @@
 #include "tests/device/line_protocol.hpp"
 #include "tests/link/allocations.hpp"
 #include "tests/link/wire_help.hpp"
+#include "tests/protocol/wire.hpp"
 
 using namespace trackrod;
 using namespace std::chrono_literals;
@@ -230,6 +231,38 @@ TEST_CASE("after a take-over the terminator comes first even when nothing else i
   CHECK(narrow.dropped);
   CHECK(device.transmit(t0) == Sent::sent);
   CHECK(narrow.wire == "\n");
+}
+
+// The framing is that of the Modbus Messaging on TCP/IP Implementation Guide: a length in front, no pause, no end mark.
+TEST_CASE("a message that only its rest can end is finished by who takes over, and the safe value follows") {
+  const std::string settings = R"({"kind": "modbus", "transport": "tcp", "unit": 1, "timeout": "50 ms",
+    "settings": {"torque": {"table": "holding", "address": 10, "type": "int16", "read_back": false}}})";
+  Bench bench;
+  bench.devices.resize(1);
+  bench.signals = {signal("torque", 0, Direction::drive, "torque")};
+  const auto cut_at = GENERATE(1U, 5U, 7U, 11U);  // of the request's twelve bytes
+  const auto taken_with = [&](bool rest) {
+    Narrow narrow;
+    narrow.room = cut_at;
+    ProtocolMemory memory;
+    FieldDevice loop{bench, 0, narrow, testing::make(settings)};
+    loop.set(0, 5.0);
+    CHECK(loop.transmit(t0) == Sent::would_block);
+    loop.remember(memory);
+    if (!rest) memory.rest_size = 0;
+
+    narrow.room = 1000;
+    FieldDevice keeper{bench, 0, narrow, testing::make(settings)};
+    keeper.take_over(memory);
+    keeper.set(0, 0.0);
+    CHECK(keeper.transmit(t0 + 1ms) == Sent::sent);
+    const auto device = testing::make(settings, Side::peer);
+    testing::KeptFields taken;
+    device->on_bytes(bytes_of(narrow.wire), {t0, StampedBy::harness, 0ns}, taken);
+    return taken.of(0);
+  };
+  CHECK(taken_with(true) == std::vector<double>{5.0, 0.0});
+  CHECK(taken_with(false) != std::vector<double>{5.0, 0.0});
 }
 
 TEST_CASE("a device on the loop's path does not allocate") {
