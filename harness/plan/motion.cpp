@@ -21,6 +21,13 @@ Derivatives rise(double u) {
           60 - 360 * u + 360 * u2};
 }
 
+// Angle of the wave and its derivatives.
+Derivatives angle(const Piece& p, double t) {
+  if (p.growth == 0) return {p.phase + t * (p.rate + 0.5 * p.gain * t), p.rate + p.gain * t, p.gain, 0};
+  const double rate = p.rate * std::exp(p.growth * t);
+  return {p.phase + p.rate * std::expm1(p.growth * t) / p.growth, rate, p.growth * rate, p.growth * p.growth * rate};
+}
+
 // Product rule up to the third derivative.
 Derivatives product(const Derivatives& f, const Derivatives& g) {
   return {f[0] * g[0], f[1] * g[0] + f[0] * g[1], f[2] * g[0] + 2 * f[1] * g[1] + f[0] * g[2],
@@ -81,7 +88,8 @@ double measured(const Piece& p, std::size_t which, double t) {
 }
 
 Extent sampled_extent(const Piece& p, double from, double to) {
-  const double cycles = (to - from) * std::abs(p.rate) / (2 * std::numbers::pi);
+  const double fastest = std::max(std::abs(p.angular_rate(from)), std::abs(p.angular_rate(to)));
+  const double cycles = (to - from) * fastest / (2 * std::numbers::pi);
   const auto n = std::max(32, static_cast<int>(std::ceil(64 * cycles)));
   const double step = (to - from) / n;
   const auto time = [&](int i) { return std::clamp(from + i * step, from, to); };
@@ -112,7 +120,7 @@ bool apart(double a, double b, double scale) { return std::abs(a - b) > 1e-9 * s
 double Piece::at(double t) const noexcept {
   double value = c0 + t * (c1 + t * (c2 + t * c3));
   if (amplitude != 0) {
-    double wave = amplitude * std::sin(rate * t + phase);
+    double wave = amplitude * std::sin(angle(*this, t)[0]);
     if (fade_in > 0) wave *= rise(t / fade_in)[0];
     if (fade_out > 0) wave *= rise((length - t) / fade_out)[0];
     value += wave;
@@ -120,11 +128,14 @@ double Piece::at(double t) const noexcept {
   return value;
 }
 
+double Piece::angular_rate(double t) const noexcept { return angle(*this, t)[1]; }
+
 std::array<double, 4> Piece::derivatives(double t) const noexcept {
   Derivatives d{c0 + t * (c1 + t * (c2 + t * c3)), c1 + t * (2 * c2 + 3 * c3 * t), 2 * c2 + 6 * c3 * t, 6 * c3};
   if (amplitude == 0) return d;
-  const double s = amplitude * std::sin(rate * t + phase), c = amplitude * std::cos(rate * t + phase);
-  Derivatives wave{s, rate * c, -rate * rate * s, -rate * rate * rate * c};
+  const auto [turned, w, w1, w2] = angle(*this, t);
+  const double s = amplitude * std::sin(turned), c = amplitude * std::cos(turned);
+  Derivatives wave{s, w * c, w1 * c - w * w * s, (w2 - w * w * w) * c - 3 * w * w1 * s};
   if (fade_in > 0) wave = product(wave, fade(t, fade_in));
   if (fade_out > 0) {
     auto e = fade(length - t, fade_out);
@@ -175,7 +186,8 @@ Extent extent(const Piece& p, double from, double to) {
   if (steady_to < to) e.include(sampled_extent(p, steady_to, to));
   const bool whole_cycle = (steady_to - steady_from) * std::abs(p.rate) >= 2 * std::numbers::pi * (1 - 1e-12);
   const double a = std::abs(p.amplitude), w = std::abs(p.rate);
-  if (whole_cycle && p.c1 == 0 && p.c2 == 0 && p.c3 == 0)
+  const bool even = p.gain == 0 && p.growth == 0;
+  if (even && whole_cycle && p.c1 == 0 && p.c2 == 0 && p.c3 == 0)
     e.include({p.c0 - a, p.c0 + a, a * w, a * w * w, a * w * w * w});
   else
     e.include(sampled_extent(p, steady_from, steady_to));

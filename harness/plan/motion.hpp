@@ -10,16 +10,21 @@
 
 namespace trackrod {
 
-// A stretch of a driven value: value(t) = c0 + c1 t + c2 t^2 + c3 t^3 + envelope(t) * amplitude * sin(rate t + phase),
-// t in seconds from the start of the piece. The envelope rises from 0 to 1 over the first fade_in seconds and falls
+// A stretch of a driven value: value(t) = c0 + c1 t + c2 t^2 + c3 t^3 + envelope(t) * amplitude * sin(angle(t)),
+// t in seconds from the start of the piece. angle(t) = phase + rate t + gain t^2 / 2, or, with `growth`,
+// phase + rate (exp(growth t) - 1) / growth: the angular rate begins at `rate` and rises evenly, or by one factor in
+// equal times. The envelope rises from 0 to 1 over the first fade_in seconds and falls
 // back over the last fade_out, as 10 u^3 - 15 u^4 + 6 u^5, so that rate and acceleration start and end at zero.
 struct Piece {
   double begin{0}, length{0};  // seconds; `begin` counts from the start of the motion
   double c0{0}, c1{0}, c2{0}, c3{0};
   double amplitude{0}, rate{0}, phase{0};
+  double gain{0}, growth{0};  // rad/s^2, 1/s; at most one of them not 0
   double fade_in{0}, fade_out{0};
 
   double at(double t) const noexcept;
+  // Angular rate of the wave.
+  double angular_rate(double t) const noexcept;
   // Value, rate, acceleration and jerk.
   std::array<double, 4> derivatives(double t) const noexcept;
 };

@@ -85,6 +85,7 @@ StimulusKind ramp_stimulus();
 StimulusKind staircase_stimulus();
 StimulusKind triangle_stimulus();
 StimulusKind sine_stimulus();
+StimulusKind chirp_stimulus();
 StimulusKind repeat_element();
 StimulusKind parallel_element();
 StimulusKind wait_element();

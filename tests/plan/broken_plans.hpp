@@ -208,6 +208,16 @@ inline std::vector<Broken> broken_plans() {
            R"({"do": "sine", "signal": "load", "amplitude": "10 N", "frequency": "1 Hz", "cycles": 2, "fade_cycles": @1.5})"),
        "/steps/0/fade_cycles",
        {"at most half of the 2 cycles"}},
+      {"a chirp that is too fast at its end",
+       steps(
+           R"({"do": "chirp", "signal": "axis.angle_cmd", "amplitude": @"50 deg", "from": "0.5 Hz", "to": "8 Hz", "for": "20 s"})"),
+       "/steps/0/amplitude",
+       {"'axis.angle_cmd' would reach", "1000 deg/s"}},
+      {"a chirp too short to grow and shrink",
+       steps(
+           R"({"do": "chirp", "signal": "load", "amplitude": "10 N", "from": "0.2 Hz", "to": @"1 Hz", "for": "5 s"})"),
+       "/steps/0/to",
+       {"at least a cycle at either end, 6 s here", "\"for\" longer"}},
       {"a frequency in rad/s",
        steps(R"({"do": "sine", "signal": "load", "amplitude": "10 N", "frequency": @"1 rad/s", "cycles": 2})"),
        "/steps/0/frequency",

@@ -25,6 +25,8 @@ Piece random_piece(std::mt19937& random) {
     p.amplitude = 5 * unit(random);
     p.rate = 10 + 9 * unit(random);
     p.phase = unit(random);
+    if (random() % 3 == 0) p.gain = 4 * unit(random);
+    if (p.gain == 0 && random() % 2 == 0) p.growth = 0.5 * unit(random);
     if (random() % 2 != 0) p.fade_in = p.fade_out = 0.4 * p.length;
   }
   return p;
