@@ -10,5 +10,8 @@ ScoreKind delay_score();
 ScoreKind hysteresis_score();
 ScoreKind bus_score();
 ScoreKind polarity_score();
+ScoreKind ratio_score();
+ScoreKind frequency_score();
+ScoreKind play_score();
 
 }  // namespace trackrod

@@ -12,6 +12,9 @@ const std::vector<ScoreKind>& score_table() {
       hysteresis_score(),
       bus_score(),
       polarity_score(),
+      ratio_score(),
+      frequency_score(),
+      play_score(),
   };
   return table;
 }

@@ -8,8 +8,7 @@
 #include <string>
 #include <vector>
 
-#include "drivers/link/link.hpp"
-#include "drivers/protocol/protocol.hpp"
+#include "drivers/device/known_devices.hpp"
 #include "harness/plan/preview.hpp"
 #include "harness/score/scoring.hpp"
 #include "tests/catch.hpp"
@@ -18,13 +17,9 @@ namespace trackrod::test {
 
 inline const Catalogue& whole_catalogue() {
   static const auto known = [] {
-    Catalogue c;
-    for (const auto& l : link_table()) c.links.push_back(l.entry);
-    for (const auto& p : protocol_table()) c.protocols.push_back(p.entry);
-    c.scores = score_entries();
-    c.carries = carried_by;
-    c.sole = sole_of;
-    return c;
+    auto all = known_devices();
+    all.scores = score_entries();
+    return all;
   }();
   return known;
 }
@@ -50,7 +45,8 @@ inline const Bench& demo_bench() {
 }
 
 inline const std::vector<std::string>& shipped_plans() {
-  static const std::vector<std::string> names{"response.json", "on-centre.json", "acceptance.json"};
+  static const std::vector<std::string> names{"response.json", "on-centre.json", "frequency.json", "play.json",
+                                              "acceptance.json"};
   return names;
 }
 

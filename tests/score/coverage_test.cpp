@@ -120,5 +120,34 @@ TEST_CASE("corrected width: 95 % intervals hold the truth in about 95 of 100 cap
   apparent.check();
 }
 
+TEST_CASE("ratio: 95 % intervals hold the truth in about 95 of 100 captures, at the centre and where it is least") {
+  const std::uint64_t seed = 20260104;
+  CAPTURE(seed);
+  Draw draw{std::mt19937_64{seed}};
+  Tally centre, least, unevenness;
+  for (int i = 0; i < captures; ++i) {
+    auto unit = draw.unit();
+    // The ratio falls from `ratio` at the centre: y = x / ratio + bend x^3.
+    const double ratio = unit.ratio, bend = draw.even(2e-6, 2e-5);
+    unit.law = [=](double x) { return x / ratio + bend * x * x * x; };
+    auto hand = draw.sensor(0.02), road = draw.sensor(0.01);
+    const double hand_gain = 1.0 + draw.normal(0.0, 0.0005), road_gain = 1.0 + draw.normal(0.0, 0.0005);
+    auto c = record(unit, triangle(30, 40), 6.2, hand, road, draw.random());
+    for (auto& p : c.samples[0]) p.value *= hand_gain;
+    for (auto& p : c.samples[1]) p.value *= road_gain;
+    for (auto& info : c.infos) info.calibration.gain_uncertainty = 0.0005;
+    const auto result = score("ratio", c);
+    const auto over = [&](double from, double to) { return (to - from) / (unit.law(to) - unit.law(from)); };
+    const double stretch = 48.0 / 9.0;  // 80 % of 60 deg
+    centre.add(finding_of(result, "centre"), over(-0.5 * stretch, 0.5 * stretch));
+    least.add(finding_of(result, "least"), over(24.0 - stretch, 24.0));
+    const double last = over(24.0 - stretch, 24.0), before = over(24.0 - 2.0 * stretch, 24.0 - stretch);
+    unevenness.add(finding_of(result, "unevenness"), 200.0 * std::abs((last - before) / (last + before)));
+  }
+  centre.check();
+  least.check();
+  unevenness.check();
+}
+
 }  // namespace
 }  // namespace trackrod::test

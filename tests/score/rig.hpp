@@ -64,12 +64,16 @@ struct SteeredUnit {
   double ratio{10.0}, play{0.0};
   double friction{0.0};  // acceleration that Coulomb friction takes, output unit/s^2
   double offset{0.0};
+  std::function<double(double)> law{};  // input -> output at rest, without play; not given: input / ratio
 };
 
 // Output of the unit every 25 us from t = -1 s on, with the input at rest before.
 inline std::vector<double> simulate(const SteeredUnit& unit, const Motion& motion, double length) {
   constexpr double dt = 25e-6;
-  const auto drive = [&](double t) { return motion(t - unit.dead_time) / unit.ratio; };
+  const auto drive = [&](double t) {
+    const double in = motion(t - unit.dead_time);
+    return unit.law ? unit.law(in) : in / unit.ratio;
+  };
   double y = drive(-1.0), v = 0.0, road = y;
   std::vector<double> out;
   const auto count = static_cast<std::size_t>((length + 1.0) / dt) + 2;

@@ -74,6 +74,43 @@ TEST_CASE("in virtual time the dead time is found within 0.1 ms beside its state
   }
 }
 
+TEST_CASE("in virtual time ratio, play and group delay are those of the truth, whatever it is") {
+  const auto seed = std::random_device{}();
+  CAPTURE(seed);
+  std::mt19937 random{seed};
+  const auto even = [&](double low, double high) { return std::uniform_real_distribution<>{low, high}(random); };
+  const auto rehearsed = [&](const std::string& plan, const std::string& truth, const std::string& finding) {
+    DemoRig rig;
+    auto program =
+        rig.rehearse_plan(DemoRig::source("plans/" + plan), {"--truth-set", truth, "--seed", std::to_string(seed)});
+    auto found = findings_named(findings_of(*program), finding);
+    REQUIRE_FALSE(found.empty());
+    INFO(plan << ": " << found[0].reason);
+    REQUIRE(found[0].value);
+    return found[0];
+  };
+  // docs/simulated-bench.md: ratio(v) = standstill + (at_speed - standstill) h(v / speed), h(x) = x^2 (3 - 2 x), at 80
+  // km/h.
+  const double at_speed = even(11.0, 18.0), ratio = 8.0 + (at_speed - 8.0) * 0.64 * 1.4;
+  CAPTURE(at_speed, ratio);
+  const auto overall = rehearsed("on-centre.json", "ratio.at_speed=" + std::to_string(at_speed), "ratio.overall");
+  CHECK(*overall.value == Approx(ratio).epsilon(0.002));
+  CHECK(overall.low <= ratio);
+  CHECK(ratio <= overall.high);
+
+  const double play = even(0.08, 0.25);
+  CAPTURE(play);
+  const auto gap = rehearsed("play.json", "road.play=" + std::to_string(play) + " deg", "play.gap");
+  // What the wheel's own friction bears, 30 N to either side, does not press on the flank, whose spring has 1296 N/deg.
+  CHECK(*gap.value == Approx(play - 2.0 * 30.0 / 1296.0).margin(0.005));
+
+  // Of the motion's linear part: dead time and 2 damping / natural frequency. Play adds a few ms to it.
+  const double dead_time = even(8.0, 40.0), delay = dead_time + 2e3 * 0.8 / 60.0;
+  CAPTURE(dead_time, delay);
+  const auto group = rehearsed("frequency.json", "road.dead_time=" + ms(dead_time), "frequency.group_delay");
+  CHECK(*group.value == Approx(delay).margin(8.0));
+}
+
 TEST_CASE("over real links a changed dead time shows in the finding, and no verdict is wrong") {
   const auto seed = std::random_device{}();
   CAPTURE(seed);

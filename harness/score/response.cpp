@@ -1,0 +1,134 @@
+#include "harness/score/response.hpp"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <utility>
+
+#include "harness/base/units.hpp"
+
+namespace trackrod {
+namespace {
+
+using Complex = std::complex<double>;
+constexpr double turn = 2.0 * std::numbers::pi;
+constexpr std::size_t fewest_lines = 7;
+constexpr double most_input_noise = 0.1;  // of the input's power in the band
+constexpr double least_coherence = 0.5;
+
+// Mean of the samples within [from, to].
+double level(const Series& s, double from, double to) {
+  double sum = 0.0;
+  std::size_t n = 0;
+  for (std::size_t i = s.from(from); i < s.size() && s.t[i] <= to; ++i, ++n) sum += s.y[i];
+  return n > 0 ? sum / static_cast<double>(n) : s.at(0.5 * (from + to));
+}
+
+void level_out(Series& s, double length) {
+  constexpr double before = 0.02, after = 0.1;  // s: the motion begins at once, and ends long before
+  const double first = level(s, s.t.front(), s.t.front() + before), last = level(s, length - after, length);
+  for (std::size_t i = 0; i < s.size(); ++i) s.y[i] -= first + (last - first) * std::clamp(s.t[i] / length, 0.0, 1.0);
+}
+
+// The time that a sample stands for.
+double share_of_time(const Series& s, std::size_t i) {
+  const double before = i > 0 ? s.t[i - 1] : s.t[i], after = i + 1 < s.size() ? s.t[i + 1] : s.t[i];
+  return 0.5 * (after - before);
+}
+
+}  // namespace
+
+Complex transform_at(const Series& series, double frequency) {
+  Complex sum{};
+  for (std::size_t i = 0; i < series.size(); ++i)
+    sum += share_of_time(series, i) * series.y[i] * std::polar(1.0, -turn * frequency * series.t[i]);
+  return sum;
+}
+
+RestToRest::RestToRest(Series input, Series output, double length)
+    : input_{std::move(input)}, output_{std::move(output)}, length_{length} {
+  level_out(input_, length);
+  level_out(output_, length);
+}
+
+std::vector<SpectrumLine> RestToRest::lines(double low, double high) const {
+  double squares = 0.0;  // of the shares of time: white noise adds its variance times that
+  for (std::size_t i = 0; i < input_.size(); ++i) squares += std::pow(share_of_time(input_, i), 2);
+  std::vector<SpectrumLine> all;
+  for (auto k = static_cast<long>(std::ceil(low * length_)); static_cast<double>(k) <= high * length_; ++k) {
+    const double f = static_cast<double>(k) / length_;
+    if (k > 0)
+      all.push_back({f, transform_at(input_, f), transform_at(output_, f), input_.noise * input_.noise * squares});
+  }
+  return all;
+}
+
+double delay_between(const std::vector<SpectrumLine>& lines, double least, double most) {
+  double fastest = 0.0, best = least, greatest = -1.0;
+  for (const auto& line : lines) fastest = std::max(fastest, line.frequency);
+  if (fastest <= 0.0) return 0.0;
+  for (double delay = least; delay <= most; delay += 0.05 / fastest) {
+    Complex sum{};
+    for (const auto& line : lines)
+      sum += line.output * std::conj(line.input) * std::polar(1.0, turn * line.frequency * delay);
+    if (std::abs(sum) > greatest) greatest = std::abs(sum), best = delay;
+  }
+  return best;
+}
+
+Response response_at(const std::vector<SpectrumLine>& lines, double frequency, double delay) {
+  Response r;
+  r.lines = lines.size();
+  if (lines.size() < fewest_lines) {
+    r.trouble = "the band about it holds " + std::to_string(lines.size()) + " lines of the spectrum, and " +
+                std::to_string(fewest_lines) + " are needed: move for longer or more often, or widen \"band\"";
+    return r;
+  }
+  const auto n = static_cast<double>(lines.size());
+  Eigen::Matrix3cd normal = Eigen::Matrix3cd::Zero();
+  Eigen::Vector3cd right = Eigen::Vector3cd::Zero();
+  double power = 0.0, noise_power = 0.0, output_power = 0.0;
+  const auto row = [&](const SpectrumLine& line) {
+    const Complex x = line.input * std::polar(1.0, -turn * line.frequency * delay);
+    const double d = line.frequency / frequency - 1.0;
+    return Eigen::Vector3cd{x, d * x, d * d * x};
+  };
+  for (const auto& line : lines) {
+    const auto v = row(line);
+    normal += v.conjugate() * v.transpose();
+    right += v.conjugate() * line.output;
+    power += std::norm(line.input);
+    noise_power += line.input_noise;
+    output_power += std::norm(line.output);
+  }
+  r.input_noise = noise_power / power;
+  if (!(r.input_noise < most_input_noise)) {
+    r.trouble = "the input hardly moves at this frequency: noise can make " +
+                shown(100.0 * std::min(1.0, r.input_noise), 2) + " % of what it shows there";
+    return r;
+  }
+  const Eigen::Matrix3cd inverse = normal.inverse();
+  const Eigen::Vector3cd c = inverse * right;
+  double left = 0.0;
+  for (const auto& line : lines) left += std::norm(line.output - row(line).cwiseProduct(c).sum());
+  r.degrees_of_freedom = 2.0 * (n - 3.0);  // each line has two parts
+  const double variance = left / (n - 3.0);
+  r.coherence = std::clamp(1.0 - variance / (output_power / n), 0.0, 1.0);
+  if (r.coherence < least_coherence) {
+    r.trouble =
+        "only " + shown(100.0 * r.coherence, 2) + " % of the output's motion at this frequency follows the input";
+    return r;
+  }
+  // Noise in the input makes the output look smaller beside it.
+  const Complex a = c[0] * (1.0 + r.input_noise);
+  r.value = a * std::polar(1.0, -turn * frequency * delay);
+  r.phase = std::arg(a) - turn * frequency * delay;
+  r.noise = std::sqrt(0.5 * variance * inverse(0, 0).real());
+  const Complex bend = c[1] / c[0];
+  r.group_delay = delay - bend.imag() / (turn * frequency);
+  r.group_noise = std::sqrt(0.5 * variance * inverse(1, 1).real()) / std::abs(c[0]) / (turn * frequency);
+  return r;
+}
+
+}  // namespace trackrod
