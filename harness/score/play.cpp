@@ -104,7 +104,7 @@ std::optional<Crossing> read_crossing(const Branch& branch, double greatest, con
   c.rising = branch.rising;
   c.compliance = 0.5 * (up->slope + down->slope);
   c.compliance_noise = 0.5 * std::hypot(up->slope_noise, down->slope_noise);
-  const double sign = std::copysign(1.0, c.compliance, from);
+  const double sign = std::copysign(1.0, c.compliance);
   c.gap = sign * (up->at_zero - down->at_zero);
   c.gap_noise = std::hypot(up->at_zero_noise, down->at_zero_noise);
   c.bend = sign * (outer_up->at_zero - outer_down->at_zero) - c.gap;
