@@ -145,7 +145,7 @@ Sent FieldDevice::send_rest(BenchTime now) noexcept {
 void FieldDevice::keep(std::span<const std::byte> message) noexcept {
   rest_from_ = 0;
   rest_size_ = message.size();
-  std::memcpy(rest_.data(), message.data(), rest_size_);
+  std::ranges::copy(message, rest_.begin());
 }
 
 void FieldDevice::remember(ProtocolMemory& memory) const noexcept {
