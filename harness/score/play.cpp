@@ -1,6 +1,5 @@
 // The score `play`: lost motion when the force on one end reverses while the other end is held. docs/scores/play.md.
 
-#include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
 #include <optional>
@@ -8,6 +7,7 @@
 #include "harness/score/budget.hpp"
 #include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
+#include "harness/score/flank.hpp"
 #include "harness/score/loop.hpp"
 #include "harness/score/scores.hpp"
 #include "harness/score/scoring.hpp"
@@ -30,48 +30,6 @@ const Fields<PlaySettings>& play_fields() {
 }
 
 constexpr std::size_t fewest_samples = 20;
-
-// A straight line through one flank: output = at_zero + slope * force.
-struct Flank {
-  double at_zero{0.0}, slope{0.0};
-  double at_zero_noise{0.0}, slope_noise{0.0};  // standard uncertainties
-  double flattened{0.0};                        // what noise of the force had done to at_zero, taken out
-};
-
-// Of the samples of the branch whose force lies within [low, high].
-std::optional<Flank> fit_flank(const Branch& branch, double low, double high) {
-  const auto& s = *branch.sweep;
-  Eigen::Matrix2d normal = Eigen::Matrix2d::Zero();
-  Eigen::Vector2d right = Eigen::Vector2d::Zero();
-  const auto inside = [&](std::size_t i) { return s.x[i] >= low && s.x[i] <= high; };
-  double n = 0.0;
-  for (std::size_t i = branch.begin; i < branch.end; ++i) {
-    if (!inside(i)) continue;
-    const Eigen::Vector2d row{1.0, s.x[i]};
-    normal += row * row.transpose();
-    right += row * s.y[i];
-    n += 1.0;
-  }
-  if (n < static_cast<double>(fewest_samples)) return std::nullopt;
-  // Noise of the force makes a line look flatter. Between two samples it is two thirds of that of one, on the average.
-  const double flat = normal.inverse().row(0).dot(right);
-  normal(1, 1) -= n * 2.0 / 3.0 * s.in_noise * s.in_noise;
-  const Eigen::Matrix2d inverse = normal.inverse();
-  const Eigen::Vector2d line = inverse * right;
-  double left = 0.0, alike = 0.0, last = 0.0;
-  for (std::size_t i = branch.begin; i < branch.end; ++i) {
-    if (!inside(i)) continue;
-    const double residual = s.y[i] - line[0] - line[1] * s.x[i];
-    left += residual * residual;
-    alike += residual * last;
-    last = residual;
-  }
-  // What is left of one sample resembles that of the next: noise of the force, and what is no straight line.
-  const double rho = left > 0.0 ? std::clamp(alike / left, 0.0, 0.98) : 0.0;
-  const double variance = left / (n - 2.0) * (1.0 + rho) / (1.0 - rho);
-  return Flank{line[0], line[1], std::sqrt(variance * inverse(0, 0)), std::sqrt(variance * inverse(1, 1)),
-               line[0] - flat};
-}
 
 // The force, within +- most, at which the output, without what bends, passes a value on the branch; from straight lines
 // between samples.
@@ -97,8 +55,11 @@ struct Crossing {
 
 std::optional<Crossing> read_crossing(const Branch& branch, double greatest, const PlaySettings& settings) {
   const double from = 0.01 * settings.from * greatest, to = 0.01 * settings.to * greatest, half = 0.5 * (from + to);
-  const auto up = fit_flank(branch, from, to), down = fit_flank(branch, -to, -from);
-  const auto outer_up = fit_flank(branch, half, to), outer_down = fit_flank(branch, -to, -half);
+  const auto& s = *branch.sweep;
+  const auto fit = [&](double low, double high) {
+    return fit_flank(s.x, s.y, branch.begin, branch.end, low, high, s.in_noise, fewest_samples);
+  };
+  const auto up = fit(from, to), down = fit(-to, -from), outer_up = fit(half, to), outer_down = fit(-to, -half);
   if (!up || !down || !outer_up || !outer_down) return std::nullopt;
   Crossing c;
   c.rising = branch.rising;
@@ -190,11 +151,8 @@ Repeated StepPlay::over_crossings(const Of& of) const {
 
 Finding StepPlay::gap() const {
   const auto found = over_crossings([](const Crossing& c) { return std::pair{c.gap, c.gap_noise}; });
-  // A straight line through x^2 over [a, b] is -(a^2 + 4 a b + b^2) / 6 at 0: so the error at no force, of flanks that
-  // bend evenly, is a multiple of what the outer half alone changes. A quarter more for others.
-  const double a = settings_.from, b = settings_.to, half = 0.5 * (a + b);
-  const double whole = a * a + 4.0 * a * b + b * b, outer = half * half + 4.0 * half * b + b * b;
-  const double missed = 1.25 * whole / (outer - whole);
+  // A quarter more for flanks that do not bend evenly.
+  const double missed = 1.25 * missed_by_a_line(settings_.from, settings_.to);
   const double flattened = over_crossings([](const Crossing& c) { return std::pair{c.flattened, 0.0}; }).mean;
   const double bend = over_crossings([](const Crossing& c) { return std::pair{c.bend, 0.0}; }).mean;
   const double uneven = over_crossings([](const Crossing& c) { return std::pair{c.uneven, 0.0}; }).mean;
