@@ -13,5 +13,6 @@ ScoreKind polarity_score();
 ScoreKind ratio_score();
 ScoreKind frequency_score();
 ScoreKind play_score();
+ScoreKind end_stop_score();
 
 }  // namespace trackrod

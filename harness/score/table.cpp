@@ -15,6 +15,7 @@ const std::vector<ScoreKind>& score_table() {
       ratio_score(),
       frequency_score(),
       play_score(),
+      end_stop_score(),
   };
   return table;
 }

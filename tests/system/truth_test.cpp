@@ -75,7 +75,7 @@ TEST_CASE("in virtual time the dead time is found within 0.1 ms beside its state
   }
 }
 
-TEST_CASE("in virtual time ratio, play and group delay are those of the truth, whatever it is") {
+TEST_CASE("in virtual time ratio, play, end stops and group delay are those of the truth, whatever it is") {
   const auto seed = std::random_device{}();
   CAPTURE(seed);
   std::mt19937 random{seed};
@@ -105,6 +105,16 @@ TEST_CASE("in virtual time ratio, play and group delay are those of the truth, w
   const auto gap = rehearsed("play.json", "road.play=" + std::to_string(play) + " deg", "play.gap");
   // What the wheel's own friction bears, 30 N to either side, does not press on the flank, whose spring has 1296 N/deg.
   CHECK(*gap.value == Approx(play - 2.0 * 30.0 / 1296.0).margin(0.005));
+
+  const double stop = even(139.9, 140.1);
+  CAPTURE(stop);
+  const auto stop_truth = "drive.stop_angle=" + std::to_string(stop) + " deg";
+  for (const auto& [name, truth] : {std::pair{"end_stop.angle_positive", stop}, {"end_stop.angle_negative", -stop}}) {
+    const auto angle = rehearsed("end-stop.json", stop_truth, name);
+    CHECK(*angle.value == Approx(truth).margin(0.02));
+    CHECK(angle.low <= truth);
+    CHECK(truth <= angle.high);
+  }
 
   // At 4 Hz, r = w / wn: dead time and 2 zeta / wn (1 + r^2) / ((1 - r^2)^2 + 4 zeta^2 r^2), the slope of a
   // second-order lag's phase. Play and friction turn the phase by a part that hardly depends on the frequency.
