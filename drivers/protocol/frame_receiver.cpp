@@ -35,7 +35,7 @@ FrameReceiver::FrameReceiver(const NamedFrames& frames, const std::vector<FieldI
                              const std::optional<Located<Framing>>& framing)
     : is_stream_{stream} {
   for (const auto& [name, frame] : frames) {
-    auto& kind = kinds_.emplace_back(Kind{FrameLayout{frame, fields}});
+    auto& kind = kinds_.emplace_back(Kind{name.value, FrameLayout{frame, fields}});
     const auto& layout = kind.layout;
     if (const auto& clock = layout.stamp()) kind.clock.emplace(clock->place.bits(), clock->tick);
     if (frame.e2e) {
@@ -97,6 +97,13 @@ std::vector<CanFilter> FrameReceiver::identifiers() const {
   std::vector<CanFilter> all;
   for (const auto& k : kinds_)
     if (const auto& can = k.layout.can()) all.push_back(can->filter());
+  return all;
+}
+
+std::vector<StampClock> FrameReceiver::clocks() const {
+  std::vector<StampClock> all;
+  for (const auto& k : kinds_)
+    if (k.clock) all.push_back({k.name, *k.clock});
   return all;
 }
 

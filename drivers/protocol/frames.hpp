@@ -10,7 +10,6 @@
 #include "drivers/protocol/e2e_receiver.hpp"
 #include "drivers/protocol/frame_layout.hpp"
 #include "drivers/protocol/protocol.hpp"
-#include "harness/base/clock_model.hpp"
 
 namespace trackrod {
 
@@ -24,9 +23,11 @@ class FrameReceiver {
   std::optional<BenchTime> quiet(BenchTime now, FieldSink& sink, ProtocolCounters& counters) noexcept;
   // Of the frames with a CAN identifier.
   std::vector<CanFilter> identifiers() const;
+  std::vector<StampClock> clocks() const;
 
  private:
   struct Kind {
+    std::string name;
     FrameLayout layout;
     bool seen{false};
     std::uint64_t last{0};              // alive counter of the last frame
@@ -123,6 +124,7 @@ class Frames final : public Protocol {
   std::span<const std::byte> due(BenchTime now) noexcept override;
   bool settled(FieldIndex field) const noexcept override;
   std::uint32_t take_message() noexcept override { return 0; }
+  std::vector<StampClock> clocks() const override { return receiver_.clocks(); }
   std::vector<CanFilter> wanted() const override { return receiver_.identifiers(); }
   std::vector<CanFilter> sends() const override { return sender_.identifiers(); }
   const ProtocolCounters& counters() const noexcept override { return counters_; }

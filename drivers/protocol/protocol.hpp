@@ -14,6 +14,7 @@
 
 #include "harness/base/can_frame.hpp"
 #include "harness/base/catalogue.hpp"
+#include "harness/base/clock_model.hpp"
 #include "harness/base/time.hpp"
 
 namespace trackrod {
@@ -38,6 +39,12 @@ struct ProtocolCounters {
   std::uint64_t timed_out{0};       // answers that did not come
   std::uint64_t refused{0};         // the device said no
   std::uint64_t clamped{0};         // driven values that their field cannot hold: out of bounds or not a number
+};
+
+// The clock of a device that stamps its own samples, as seen in one kind of its messages.
+struct StampClock {
+  std::string message;
+  ClockModel model;
 };
 
 // Called on one thread; nothing here allocates after construction, blocks or throws.
@@ -65,6 +72,9 @@ class Protocol {
   // What the device says of itself, for people: one "name: text" a line, as "serial: 0042". Empty until it was read, or
   // where the protocol has no such thing. On the thread of the functions above; may allocate.
   virtual std::string identity() const { return ""; }
+  // The clocks behind the stamps of the device's messages; none where it does not stamp. On the thread of the functions
+  // above; may allocate.
+  virtual std::vector<StampClock> clocks() const { return {}; }
   // On a CAN bus: the frames that on_bytes() wants to see (datagrams as in can_frame.hpp). May allocate.
   virtual std::vector<CanFilter> wanted() const { return {}; }
   // On a CAN bus: the frames that due() gives. Their echoes time the sending side. May allocate.

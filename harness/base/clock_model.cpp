@@ -41,6 +41,14 @@ Stamp ClockModel::stamp(std::uint64_t count, Stamp received) noexcept {
           received.uncertainty + from_seconds(tick_ + spread_ + doubt)};
 }
 
+double ClockModel::ahead() const noexcept {
+  if (!settled()) return 0.0;
+  const double x = last_ticks_ * tick_;
+  const double bench = seconds(first_received_.time_since_epoch()) + x + height_ + slope_ * x;
+  const double turn = std::ldexp(tick_, 64 - std::countl_zero(mask_));
+  return std::remainder(static_cast<double>(last_count_) * tick_ - bench, turn);
+}
+
 // The count nearest to where the time of receipt says that it should be.
 double ClockModel::unwrap(std::uint64_t count, BenchTime received) noexcept {
   const double turn = std::ldexp(1.0, 64 - std::countl_zero(mask_));

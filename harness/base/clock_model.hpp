@@ -40,6 +40,9 @@ class ClockModel {
   bool settled() const noexcept { return blocks_ >= least_blocks; }
   // How much faster the bench's clock runs than the device's: seconds a second. 0 until settled.
   double drift() const noexcept { return settled() ? slope_ : 0.0; }
+  // How far the device's clock was ahead of the bench's at the last message, by the model: its count as a time, less
+  // the bench time of that instant, in seconds within half a turn of the count. 0 until settled.
+  double ahead() const noexcept;
   // Half-width of the present model, without tick and receipt.
   Duration residual() const noexcept { return from_seconds(spread_); }
   std::uint64_t steps() const noexcept { return steps_; }        // of either clock

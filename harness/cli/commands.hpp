@@ -23,7 +23,7 @@ struct NudgeOptions {
 struct CheckOptions {
   PlanChoice files;
   bool live{false};
-  std::string how_long{"2 s"};
+  std::string how_long{"3 s"};  // the model of a device's clock takes more than two
   NudgeOptions nudge;
 };
 int check_command(const CheckOptions& options, Console& console);

@@ -25,6 +25,34 @@ Json spacing_json(const Spacing& s) {
           {"most_ms", 1e3 * seconds(s.most)}};
 }
 
+// Parts in a million by which the device's clock runs fast.
+double fast_ppm(const ClockModel& clock) { return 1e6 * (1.0 / (1.0 + clock.drift()) - 1.0); }
+
+std::string clock_words(const DeviceLook& device) {
+  std::string words;
+  for (const auto& [message, clock] : device.clocks) {
+    if (!words.empty()) words += "; ";
+    words += clock.settled() ? shown(clock.ahead(), 10) + " s, " + shown(fast_ppm(clock), 3) + " ppm, " +
+                                   shown(1e6 * seconds(clock.residual()), 2) + " us"
+                             : "not known yet";
+  }
+  return words.empty() ? "-" : words;
+}
+
+Json clocks_json(const DeviceLook& device) {
+  Json all = Json::array();
+  for (const auto& [message, clock] : device.clocks) {
+    const auto known = [&clock = clock](double value) { return clock.settled() ? Json(value) : Json(nullptr); };
+    all.push_back({{"message", message},
+                   {"ahead_s", known(clock.ahead())},
+                   {"fast_ppm", known(fast_ppm(clock))},
+                   {"residual_us", known(1e6 * seconds(clock.residual()))},
+                   {"steps", clock.steps()},
+                   {"outliers", clock.outliers()}});
+  }
+  return all;
+}
+
 const char* state_word(const DeviceLook& device) {
   if (!device.trouble.empty()) return "NO LINK";
   return device.alive ? "alive" : "SILENT";
@@ -52,13 +80,13 @@ std::string value_words(const SignalInfo& info, const SignalLook& look) {
 }
 
 std::string device_rows(const Bench& bench, const BenchLook& look) {
-  std::vector<std::vector<std::string>> rows{
-      {"DEVICE", "STATE", "CYCLE (LEAST TO MOST)", "ANSWER (LEAST TO MOST)", "LOST", "BAD", "DROPPED", "LINK"}};
+  std::vector<std::vector<std::string>> rows{{"DEVICE", "STATE", "CYCLE (LEAST TO MOST)", "ANSWER (LEAST TO MOST)",
+                                              "LOST", "BAD", "DROPPED", "OWN CLOCK (AHEAD, FAST, RESIDUAL)", "LINK"}};
   for (std::size_t i = 0; i < bench.devices.size(); ++i) {
     const auto& d = look.devices[i];
     rows.push_back({bench.devices[i].name, state_word(d), spacing_words(d.cycle), spacing_words(d.answer),
                     std::to_string(d.counters.lost), std::to_string(d.counters.bad_checksum + d.counters.bad_length),
-                    std::to_string(d.dropped_by_kernel), d.link});
+                    std::to_string(d.dropped_by_kernel), clock_words(d), d.link});
   }
   auto text = grid(rows);
   for (std::size_t i = 0; i < bench.devices.size(); ++i) {
@@ -69,6 +97,13 @@ std::string device_rows(const Bench& bench, const BenchLook& look) {
     if (!d.identity.empty()) say("it says: " + on_one_line(d.identity));
     for (const auto& message : d.messages) say(message);
     if (d.echo) say("its frames were on the bus within " + ms(*d.echo) + " ms (echo)");
+    for (const auto& [message, clock] : d.clocks) {
+      if (!clock.settled())
+        say("its clock in '" + message + "' is not known yet: that takes two seconds of messages; look longer (--for)");
+      else if (clock.steps() + clock.outliers() > 0)
+        say("its clock in '" + message + "': " + std::to_string(clock.steps()) + " steps and " +
+            std::to_string(clock.outliers()) + " stamps from the future");
+    }
     if (d.foreign > 0) say(std::to_string(d.foreign) + " messages from senders that are not the configured peer");
     if (d.trouble.empty() && !d.alive)
       say("nothing intact came within its timeout; look at power, wiring, address and bit rate");
@@ -114,6 +149,7 @@ std::string live_json(const Bench& bench, const BenchLook& look, const std::stri
                        {"cycle", spacing_json(d.cycle)},
                        {"answer", spacing_json(d.answer)},
                        {"echo_ms", d.echo ? Json(1e3 * seconds(*d.echo)) : Json(nullptr)},
+                       {"clocks", clocks_json(d)},
                        {"messages_taken", d.counters.good},
                        {"lost", d.counters.lost},
                        {"repeated", d.counters.repeated},

@@ -4,7 +4,7 @@
 #include <string>
 
 #include "harness/cli/console.hpp"
-#include "harness/cli/live_look.hpp"
+#include "drivers/device/live_look.hpp"
 
 namespace trackrod {
 

@@ -2,7 +2,7 @@
 // The first motion of a signal: small and slow, ended by an interlock when it goes the wrong way.
 
 #include "harness/cli/commands.hpp"
-#include "harness/cli/live_look.hpp"
+#include "drivers/device/live_look.hpp"
 #include "harness/cli/load.hpp"
 
 namespace trackrod {

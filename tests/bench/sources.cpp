@@ -210,7 +210,7 @@ TEST_CASE("what is wrong in the bench that another is like is told in its own fi
   CHECK(told(R"({"bench": "v", "like": "variant.json"})").find("a second time") != std::string::npos);
 }
 
-TEST_CASE("every demo bench is sound, and describes the same signals, axes and interlocks") {
+TEST_CASE("every demo bench is sound, and has the demo's signals, axes and interlocks") {
   const auto whole = parse(demo_text()).bench;
   REQUIRE(whole);
   for (const auto* name : {"bench-udp.json", "bench-serial.json", "bench-can.json"}) {
@@ -221,7 +221,6 @@ TEST_CASE("every demo bench is sound, and describes the same signals, axes and i
     const auto bench = parse_bench(*sources, catalogue(), problems);
     for (const auto& p : problems.sorted()) UNSCOPED_INFO(p.sentence());
     REQUIRE(bench);
-    REQUIRE(bench->signals.size() == whole->signals.size());
     for (const auto& s : whole->signals) {
       CAPTURE(s.info.name);
       const auto at = bench->find(s.info.name);

@@ -1,5 +1,7 @@
 // Looking at a bench, and its first motion, against the simulated bench as a process of its own.
 
+#include <cmath>
+
 #include "tests/catch.hpp"
 #include "tests/system/demo_rig.hpp"
 #include "tests/system/simulator_log.hpp"
@@ -65,6 +67,32 @@ TEST_CASE("a live check shows the figures of a link that the bench names as sign
   CHECK(silence["unit"] == "ms");
   CHECK(silence["in_range"] == true);
   CHECK(silence["cycle"]["count"] > 100);
+}
+
+TEST_CASE("a live check shows the clock of a device that stamps its own samples") {
+  DemoRig rig;
+  rig.write("base.json", slurp(rig.bench()));
+  auto bench =
+      replaced(slurp(DemoRig::source("fixtures/demo_bench/bench-udp.json")), "\"bench.json\"", "\"base.json\"");
+  const auto ports = free_ports(4);
+  for (int i = 0; i < 4; ++i)
+    bench = replaced(bench, "127.0.0.1:" + std::to_string(47116 + i),
+                     "127.0.0.1:" + std::to_string(ports[static_cast<std::size_t>(i)]));
+  rig.write("bench.json", replaced(bench, "\"timeout\": \"40 ms\"", "\"timeout\": \"250 ms\""));
+  rig.simulate();
+  const auto check = rig.start({"--json", "check", rig.bench(), "--live", "--for", "4 s"});
+  const int status = check->wait(30s);
+  CAPTURE(check->out(), check->err());
+  REQUIRE(status == 0);
+  const auto look = Json::parse(check->out());
+  CHECK(device_of(look, "hand")["clocks"].empty());
+  const auto clock = device_of(look, "encoder")["clocks"].at(0);
+  CHECK(clock["message"] == "angle");
+  // How near they are to the truth is a matter of virtual time; a loaded machine delays every message here.
+  CHECK(clock["ahead_s"].get<double>() == Approx(12.5).margin(0.2));
+  CHECK(std::abs(clock["fast_ppm"].get<double>()) < 5000.0);
+  CHECK(clock["residual_us"].get<double>() >= 0.0);
+  CHECK(check->err().find("OWN CLOCK") != std::string::npos);
 }
 
 TEST_CASE("a live check names the device that is not there, and finds it again when it is back") {

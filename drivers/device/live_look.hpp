@@ -34,6 +34,7 @@ struct DeviceLook {
   Spacing cycle;                 // from one intact arrival to the next, by their stamps
   std::optional<Duration> echo;  // CAN: longest from handing a frame over to its being on the bus
   Spacing answer;  // from a message of ours to the next intact arrival; none where the device sends unasked
+  std::vector<StampClock> clocks;     // of a device that stamps its own samples
   std::vector<std::string> messages;  // that are no samples: errors told by the device
 };
 

@@ -1,4 +1,4 @@
-#include "harness/cli/live_look.hpp"
+#include "drivers/device/live_look.hpp"
 
 #include <algorithm>
 #include <array>
@@ -71,6 +71,7 @@ class Watched {
     look_.alive =
         look_.trouble.empty() && device_.last_heard() != BenchTime{} && now - device_.last_heard() <= timeout_;
     look_.identity = device_.protocol().identity();
+    look_.clocks = device_.protocol().clocks();
     look_.counters = device_.protocol().counters();
     look_.dropped_by_kernel = link_->counters().dropped_by_kernel;
     look_.foreign = link_->counters().foreign;
