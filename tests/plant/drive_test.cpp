@@ -18,13 +18,13 @@ TEST_CASE("turning steadily takes the torque of the friction and of the viscous 
   truth.drive.friction = 0.25;
   Plant plant{truth, 1};
   plant.set(PlantInput::hand_mode, 1.0);
-  run(plant, 1s, [&](double t) { plant.set(PlantInput::hand_angle_cmd, 100.0 * t); });
+  run(plant, 1s, [&](double t) { plant.set(PlantInput::hand_angle_cmd, 80.0 * t); });
   double mean = 0.0;
   run(plant, 500ms, [&](double t) {
-    plant.set(PlantInput::hand_angle_cmd, 100.0 * (1.0 + t));
+    plant.set(PlantInput::hand_angle_cmd, 80.0 * (1.0 + t));
     mean += plant.actual().hand_torque / 500;
   });
-  CHECK(mean == Approx(0.25 + truth.drive.viscous * 100.0 * pi / 180.0).epsilon(0.03));
+  CHECK(mean == Approx(0.25 + truth.drive.viscous * 80.0 * pi / 180.0).epsilon(0.03));
 }
 
 TEST_CASE("the work of a torque goes into motion, drag and friction, and none is made") {
@@ -70,8 +70,9 @@ TEST_CASE("mode stop brings the wheel to rest in J w / (brake + friction) and th
   CHECK(plant.read(PlantOutput::hand_state) == 0.0);
 }
 
-TEST_CASE("the hard stops hold the wheel near 170 degrees, left and right") {
+TEST_CASE("the hard stops hold the wheel near 140 degrees, left and right") {
   auto truth = linear();
+  REQUIRE(truth.drive.stop_angle == 140.0);
   const double side = GENERATE(1.0, -1.0);
   Plant plant{truth, 1};
   plant.set(PlantInput::hand_mode, 2.0);
@@ -79,8 +80,8 @@ TEST_CASE("the hard stops hold the wheel near 170 degrees, left and right") {
   double reach = 0.0;
   run(plant, 5s, [&](double) { reach = std::max(reach, side * plant.actual().hand_angle); });
   // At rest the stop gives by T / k.
-  CHECK(side * plant.actual().hand_angle == Approx(170.0 + 7.0 / 35.0).margin(0.01));
-  CHECK(reach < 185.0);
+  CHECK(side * plant.actual().hand_angle == Approx(140.0 + 7.0 / 35.0).margin(0.01));
+  CHECK(reach < 155.0);
   CHECK(std::abs(plant.actual().hand_speed) < 0.1);
 }
 
