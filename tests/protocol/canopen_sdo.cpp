@@ -6,7 +6,8 @@
 #include <chrono>
 #include <numeric>
 
-#include "tests/protocol/canopen_peer.hpp"
+#include "fixtures/simulator/canopen_dictionary.hpp"
+#include "fixtures/simulator/canopen_sdo_server.hpp"
 #include "tests/protocol/wire.hpp"
 
 using namespace trackrod;
@@ -18,21 +19,28 @@ namespace {
 
 Bytes sent(SdoClient& sdo, Duration now = 1ms) { return copy(sdo.due(at(now))); }
 
+// A device with a dictionary and nothing else.
+struct Server final : SdoServer::Objects {
+  ObjectDictionary objects;
+  SdoServer sdo;
+
+  std::uint32_t read_object(ObjectAddress object, Bytes& value) override {
+    value = objects.bytes(object);
+    return objects.why_not_read(object);
+  }
+  std::uint32_t write_object(ObjectAddress object, std::span<const std::byte> value) override {
+    const auto code = objects.why_not_write(object, value);
+    if (code == sdo_abort::none) objects.write(object, value);
+    return code;
+  }
+};
+
 // Lets client and server talk until the transfer ends.
-SdoResult talk(SdoClient& sdo, CanopenPeer& peer) {
+SdoResult talk(SdoClient& client, Server& server) {
   for (int i = 0; i < 200; ++i) {
-    if (const auto data = sdo.due(at(1ms)); !data.empty()) {
-      CanData f{0x605, {}};
-      for (const auto b : data) f.data.push_back(std::to_integer<unsigned>(b));
-      peer.take(f, 1ms);
-    }
-    for (const auto& f : peer.due(1ms))
-      if (f.id == 0x585) {
-        Bytes b;
-        for (const auto v : f.data) b.push_back(static_cast<std::byte>(v));
-        CHECK(sdo.take(b));
-      }
-    if (const auto result = sdo.take_result(); result.kind != Kind::none) return result;
+    if (const auto data = client.due(at(1ms)); !data.empty())
+      if (const auto answer = server.sdo.take(data, server)) CHECK(client.take(*answer));
+    if (const auto result = client.take_result(); result.kind != Kind::none) return result;
   }
   return {};
 }
@@ -42,31 +50,36 @@ SdoResult talk(SdoClient& sdo, CanopenPeer& peer) {
 TEST_CASE("values of every length are written and read back") {
   for (std::size_t size = 1; size <= 40; ++size) {
     CAPTURE(size);
-    CanopenPeer peer{5};
-    peer.put_text(0x2000, 3, std::string(size, 'x'));
-    SdoClient sdo{10ms};
+    Server server;
+    server.objects.add_text({0x2000, 3}, std::string(size, 'x'), Access::read_write);
+    SdoClient client{10ms};
     Bytes value(size);
     for (std::size_t i = 0; i < size; ++i) value[i] = static_cast<std::byte>(3 * i + 1);
-    sdo.write({0x2000, 3}, value);
-    CHECK(talk(sdo, peer).kind == Kind::written);
-    sdo.read({0x2000, 3});
-    CHECK(talk(sdo, peer).kind == Kind::read);
-    CHECK(copy(sdo.value()) == value);
+    client.write({0x2000, 3}, value);
+    CHECK(talk(client, server).kind == Kind::written);
+    CHECK(server.objects.bytes({0x2000, 3}) == value);
+    client.read({0x2000, 3});
+    CHECK(talk(client, server).kind == Kind::read);
+    CHECK(copy(client.value()) == value);
   }
 }
 
 TEST_CASE("a device's abort ends the transfer with its code") {
-  CanopenPeer peer{5};
-  SdoClient sdo{10ms};
+  Server server;
+  server.objects.add({0x1018, 1}, ObjectType::u32, 7, Access::read_only);
+  server.objects.add({0x6040, 0}, ObjectType::u16, 0);
+  SdoClient client{10ms};
   for (const auto& [object, code] :
        {std::pair{ObjectAddress{0x5FFF, 0}, 0x06020000U}, std::pair{ObjectAddress{0x1018, 9}, 0x06090011U}}) {
-    sdo.read(object);
-    const auto result = talk(sdo, peer);
+    client.read(object);
+    const auto result = talk(client, server);
     CHECK(result.kind == Kind::aborted);
     CHECK(result.abort_code == code);
   }
-  sdo.write({0x6040, 0}, Bytes(4));
-  CHECK(talk(sdo, peer).abort_code == 0x06070010);
+  client.write({0x6040, 0}, Bytes(4));
+  CHECK(talk(client, server).abort_code == 0x06070010);
+  client.write({0x1018, 1}, Bytes(4));
+  CHECK(talk(client, server).abort_code == 0x06010002);
 }
 
 TEST_CASE("silence ends in an abort to the device, and what comes later answers nothing") {

@@ -37,7 +37,7 @@ TEST_CASE("the process that takes over sends the same PDO at once, in the same p
   for (const auto& f : rig.sent_with(0x205)) CHECK(f == before);
   CHECK(rig.sent_with(0x080).size() == 5);
   CHECK(rig.sent_with(0x000).empty());  // the device goes on running
-  CHECK(rig.peer.drive_state() == 4);
+  CHECK(rig.peer.state() == DriveState::enabled);
 }
 
 TEST_CASE("a safe state written right after a take-over brings the drive down") {
@@ -49,9 +49,9 @@ TEST_CASE("a safe state written right after a take-over brings the drive down") 
     taken_over(rig);
     rig.set("drive_wanted", safe);
     rig.run(2ms);  // before a status word can be read
-    CHECK(rig.peer.drive_state() == static_cast<unsigned>(safe));
+    CHECK(rig.peer.state() == static_cast<DriveState>(safe));
     rig.run(100ms);
-    CHECK(rig.peer.drive_state() == static_cast<unsigned>(safe));
+    CHECK(rig.peer.state() == static_cast<DriveState>(safe));
     CHECK(rig.settled("drive_wanted"));
     CHECK(rig.told.empty());
   }
@@ -68,7 +68,7 @@ TEST_CASE("values come again after a take-over, and the drive can be walked on")
   CHECK_FALSE(std::isnan(rig.last("position")));
   rig.set("drive_wanted", 2);
   REQUIRE(rig.run_until([&] { return rig.settled("drive_wanted"); }));
-  CHECK(rig.peer.drive_state() == 2);
+  CHECK(rig.peer.state() == DriveState::ready);
 }
 
 TEST_CASE("a transfer that the dead process left open is given up first") {

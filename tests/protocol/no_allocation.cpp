@@ -96,9 +96,8 @@ TEST_CASE("SCPI allocates nothing after construction") {
 }
 
 TEST_CASE("CANopen allocates nothing after construction") {
-  CanopenPeer peer{5};  // allocates as it likes, so only our own end is counted
-  peer.put(0x6072, 0, 0, 2);
-  peer.start_anew();
+  CanopenRig rig;  // its drive allocates as it likes, so only our own end is counted
+  auto& peer = rig.peer;
   const auto bench = make(servo_settings);
   LastField sink;
   std::array<std::uint32_t, 24> memory{};
@@ -110,7 +109,6 @@ TEST_CASE("CANopen allocates nothing after construction") {
   };
   for (int i = 0; i < 8000; ++i) {
     const auto now = 1s + 500us * i;
-    std::vector<CanData> to_peer;
     counted([&] {
       bench->set(index(*bench, "target"), 0.001 * i);
       bench->set(index(*bench, "limit"), i / 100);
@@ -121,12 +119,12 @@ TEST_CASE("CANopen allocates nothing after construction") {
       if (i % 3000 == 2999) bench->load(memory);
     });
     if (i == 5000) peer.fail(0x2310);
-    if (i == 7000) peer.start_anew();
+    if (i == 7000) peer.power_on();
     std::span<const std::byte> b;
     for (counted([&] { b = bench->due(at(now)); }); !b.empty(); counted([&] { b = bench->due(at(now)); }))
-      if (i % 97 != 0) peer.take(can_data(b), now);
-    for (const auto& f : peer.due(now)) {
-      const auto d = datagram(f);
+      if (const auto f = can_data(b); i % 97 != 0) peer.take(f.id, data_bytes(f), at(now));
+    for (auto f = peer.due(at(now)); f; f = peer.due(at(now))) {
+      const auto d = datagram(can_data(f->id, f->data));
       counted([&] { bench->on_bytes(d, stamp(now), sink); });
     }
   }

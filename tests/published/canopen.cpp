@@ -7,6 +7,7 @@
 #include "drivers/protocol/canopen_messages.hpp"
 #include "drivers/protocol/canopen_pdo.hpp"
 #include "drivers/protocol/canopen_sdo.hpp"
+#include "fixtures/simulator/canopen_node.hpp"
 #include "tests/catch.hpp"
 
 using namespace trackrod;
@@ -96,6 +97,33 @@ TEST_CASE("a segmented read gathers the published text") {
   }
   CHECK(sdo.take_result().kind == SdoResult::Kind::read);
   CHECK(text(sdo.value()) == "Tiny Node - Mega Domains !");
+}
+
+// The same transfers from the other end. 1400:02 is FEh there.
+TEST_CASE("the simulated device answers as published") {
+  CanopenNode node{2, 0, "Tiny Node - Mega Domains !"};
+  node.objects().set({0x1018, 1}, 4);
+  node.objects().set({0x1400, 2}, 0xFE);
+  node.store();
+  node.power_on();
+  node.due(BenchTime{1ms});  // the boot-up message
+  const std::vector<std::pair<Data, Data>> talk{
+      {{0x40, 0x18, 0x10, 0x01, 0, 0, 0, 0}, {0x43, 0x18, 0x10, 0x01, 0x04, 0x00, 0x00, 0x00}},
+      {{0x40, 0x00, 0x14, 0x02, 0, 0, 0, 0}, {0x4F, 0x00, 0x14, 0x02, 0xFE, 0x00, 0x00, 0x00}},
+      {{0x2B, 0x17, 0x10, 0x00, 0xA0, 0x0F, 0, 0}, {0x60, 0x17, 0x10, 0x00, 0x00, 0x00, 0x00, 0x00}},
+      {{0x40, 0x08, 0x10, 0x00, 0, 0, 0, 0}, {0x41, 0x08, 0x10, 0x00, 0x1A, 0x00, 0x00, 0x00}},
+      {{0x60, 0, 0, 0, 0, 0, 0, 0}, {0x00, 0x54, 0x69, 0x6E, 0x79, 0x20, 0x4E, 0x6F}},
+      {{0x70, 0, 0, 0, 0, 0, 0, 0}, {0x10, 0x64, 0x65, 0x20, 0x2D, 0x20, 0x4D, 0x65}},
+      {{0x60, 0, 0, 0, 0, 0, 0, 0}, {0x00, 0x67, 0x61, 0x20, 0x44, 0x6F, 0x6D, 0x61}},
+      {{0x70, 0, 0, 0, 0, 0, 0, 0}, {0x15, 0x69, 0x6E, 0x73, 0x20, 0x21, 0x00, 0x00}}};
+  for (const auto& [request, answer] : talk) {
+    node.take(0x602, bytes(request), BenchTime{2ms});
+    Data got;
+    for (auto f = node.due(BenchTime{2ms}); f; f = node.due(BenchTime{2ms}))
+      if (f->id == 0x582)
+        for (const auto b : f->data) got.push_back(std::to_integer<int>(b));
+    CHECK(got == answer);
+  }
 }
 
 // The same source (test_emcy.py), and the classes of CiA 301.
