@@ -7,11 +7,10 @@
 
 #include "drivers/device/device_set.hpp"
 #include "fixtures/simulator/run_simulator.hpp"
-#include "tests/bench/demo.hpp"
-#include "tests/catch.hpp"
-#include "tests/plant/rig.hpp"
+#include "tests/plant/both_ends.hpp"
 
 using namespace trackrod;
+using trackrod::test::Both;
 using namespace std::chrono_literals;
 
 namespace {
@@ -21,72 +20,6 @@ std::string replaced(std::string text, const std::string& from, const std::strin
   REQUIRE(at != std::string::npos);
   return text.replace(at, from.size(), to);
 }
-
-// Both ends of the demo bench, turned by hand.
-class Both : private SampleSink {
- public:
-  explicit Both(const Truth& truth, const std::string& bench_text = test::demo_text(), std::uint64_t seed = 1) {
-    auto parsed = test::parse(bench_text);
-    INFO(parsed.sentences());
-    REQUIRE(parsed.bench);
-    bench_ = std::move(parsed.bench);
-    std::vector<std::unique_ptr<Link>> near_ends, far_ends;
-    for (const auto& wire : make_wires(*bench_, seed)) {
-      near_ends.push_back(wire.bench_end());
-      far_ends.push_back(wire.far_end());
-    }
-    set_ = make_devices(*bench_, std::move(near_ends));
-    auto made = SimulatedBench::make(*bench_, truth, seed, std::move(far_ends), now_);
-    REQUIRE(made);
-    simulated_ = std::move(*made);
-  }
-
-  void drive(const std::string& signal, double value) {
-    const auto index = bench_->find(signal);
-    REQUIRE(index);
-    REQUIRE(set_.devices[bench_->signals[*index].device]->set(*index, value));
-  }
-  bool settled(const std::string& signal) const {
-    const auto index = *bench_->find(signal);
-    return set_.devices[bench_->signals[index].device]->settled(index);
-  }
-  double value(const std::string& signal) const { return latest_.at(*bench_->find(signal)).value; }
-  // Turns both ends for `span`; the bench talks unless it is `silent`.
-  void run(Duration span, bool silent = false) {
-    for (const auto end = now_ + span; now_ < end; now_ += 1ms) {
-      simulated_->step(now_);
-      std::array<std::byte, 2048> bytes{};
-      for (std::size_t i = 0; i < set_.links.size(); ++i) {
-        for (auto got = set_.links[i]->receive(bytes, now_); got.state == Received::State::bytes;
-             got = set_.links[i]->receive(bytes, now_))
-          set_.devices[i]->arrived(std::span{bytes}.first(got.size), got.stamp, *this);
-        if (!silent) set_.devices[i]->transmit(now_);
-      }
-    }
-  }
-  void arm() {
-    drive("supply.voltage_cmd", 13.5);
-    drive("supply.output", 1.0);
-    drive("unit.ignition", 1.0);
-    drive("hand.mode", 0.0);
-    drive("hand.angle_cmd", 0.0);
-    drive("hand.torque_cmd", 0.0);
-    drive("road.load_cmd", 0.0);
-    drive("vehicle.speed", 0.0);
-    run(1s);
-  }
-  SimulatedBench& simulated() { return *simulated_; }
-  const Plant& plant() const { return simulated_->plant(); }
-
- private:
-  void put(const Sample& sample) noexcept override { latest_[sample.signal] = sample; }
-
-  std::unique_ptr<Bench> bench_;
-  DeviceSet set_;
-  std::unique_ptr<SimulatedBench> simulated_;
-  std::map<SignalIndex, Sample> latest_;
-  BenchTime now_{1s};
-};
 
 }  // namespace
 
@@ -124,7 +57,7 @@ TEST_CASE("the bench's unit and calibration of a signal are undone on the wire, 
       text,
       R"("device": "road", "field": "load_cmd", "unit": "N", "direction": "drive", "range": ["-6000 N", "6000 N"])",
       R"("device": "road", "field": "load_cmd", "unit": "kN", "direction": "drive", "range": ["-6 kN", "6 kN"])");
-  Both both{Truth{}, text};
+  Both both{Truth{}, {{"bench.json", text}}};
   both.arm();
   both.drive("hand.mode", 1.0);
   both.drive("hand.angle_cmd", 24.0);

@@ -12,8 +12,8 @@ using namespace trackrod::test;
 namespace {
 
 // The findings that a requirement hangs on, or that describe the unit at rest.
-const std::set<std::string> compared{"delay.dead_time",   "delay.gain",      "delay.lost_motion",
-                                     "step.delay_50",     "step.overshoot",  "hysteresis.width_corrected",
+const std::set<std::string> compared{"delay.dead_time",   "delay.gain",     "delay.lost_motion",
+                                     "step.delay_50",     "step.overshoot", "hysteresis.width_corrected",
                                      "step.steady_error", "ratio.overall"};
 
 struct Found {
@@ -44,11 +44,11 @@ Findings rehearse(const DemoRig& rig, const std::string& bench) {
 
 }  // namespace
 
-TEST_CASE("the acceptance plan finds the same over UDP, serial lines and CAN, within what it states") {
+TEST_CASE("the acceptance plan finds the same over UDP, serial lines, CAN and CANopen, within what it states") {
   const DemoRig rig;
   const auto reference = rehearse(rig, "bench.json");
   REQUIRE(reference.size() > 15);
-  for (const auto* bench : {"bench-udp.json", "bench-serial.json", "bench-can.json"}) {
+  for (const auto* bench : {"bench-udp.json", "bench-serial.json", "bench-can.json", "bench-canopen.json"}) {
     const auto other = rehearse(rig, bench);
     CHECK(other.size() == reference.size());
     for (const auto& [name, found] : other) {

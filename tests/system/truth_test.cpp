@@ -59,19 +59,22 @@ TEST_CASE("in virtual time the dead time is found within 0.1 ms beside its state
   const auto seed = std::random_device{}();
   CAPTURE(seed);
   std::mt19937 random{seed};
-  const double dead_time = std::uniform_real_distribution<>{8.0, 60.0}(random);
-  CAPTURE(dead_time);
-  DemoRig rig;
-  auto program = rig.rehearse_plan(DemoRig::source("plans/response.json"),
-                                   {"--truth-set", "road.dead_time=" + ms(dead_time), "--seed", std::to_string(seed)});
-  const auto found = findings_named(findings_of(*program), "delay.dead_time");
-  REQUIRE_FALSE(found.empty());
-  for (const auto& f : found) {
-    INFO(f.reason);
-    REQUIRE(f.value);
-    CAPTURE(*f.value, f.low, f.high);
-    CHECK(f.low - 0.1 <= dead_time);
-    CHECK(dead_time <= f.high + 0.1);
+  for (const auto* bench : {"bench.json", "bench-canopen.json"}) {
+    const double dead_time = std::uniform_real_distribution<>{8.0, 60.0}(random);
+    CAPTURE(bench, dead_time);
+    const DemoRig rig;
+    auto program = rig.start({"--json", "rehearse", DemoRig::source("plans/response.json"), "--bench",
+                              DemoRig::source("fixtures/demo_bench/") + bench, "--runs", rig.file("runs"),
+                              "--truth-set", "road.dead_time=" + ms(dead_time), "--seed", std::to_string(seed)});
+    const auto found = findings_named(findings_of(*program), "delay.dead_time");
+    REQUIRE_FALSE(found.empty());
+    for (const auto& f : found) {
+      INFO(f.reason);
+      REQUIRE(f.value);
+      CAPTURE(*f.value, f.low, f.high);
+      CHECK(f.low - 0.1 <= dead_time);
+      CHECK(dead_time <= f.high + 0.1);
+    }
   }
 }
 
@@ -125,6 +128,28 @@ TEST_CASE("in virtual time ratio, play, end stops and group delay are those of t
   CHECK(*group.value == Approx(dead_time + slow).margin(3.0));
   CHECK(group.low - 1.0 <= dead_time + slow);
   CHECK(dead_time + slow <= group.high + 1.0);
+}
+
+TEST_CASE("over CANopen in virtual time the width is that of the truth, whatever the play is") {
+  const auto seed = std::random_device{}();
+  CAPTURE(seed);
+  std::mt19937 random{seed};
+  const double play = std::uniform_real_distribution<>{0.05, 0.25}(random);
+  // docs/simulated-bench.md: play + 2 F / k, with 60 N of friction and 1296 N/deg.
+  const double width = play + 2.0 * 60.0 / 1296.0;
+  CAPTURE(play, width);
+  const DemoRig rig;
+  auto program =
+      rig.start({"--json", "rehearse", DemoRig::source("plans/on-centre.json"), "--bench",
+                 DemoRig::source("fixtures/demo_bench/bench-canopen.json"), "--runs", rig.file("runs"), "--truth-set",
+                 "road.play=" + std::to_string(play) + " deg", "--seed", std::to_string(seed)});
+  const auto found = findings_named(findings_of(*program), "hysteresis.width_corrected");
+  REQUIRE(found.size() == 1);
+  INFO(found[0].reason);
+  REQUIRE(found[0].value);
+  CAPTURE(*found[0].value, found[0].low, found[0].high);
+  CHECK(found[0].low <= width);
+  CHECK(width <= found[0].high);
 }
 
 TEST_CASE("over real links a changed dead time shows in the finding, and no verdict is wrong") {
