@@ -32,8 +32,10 @@ struct ProtocolEntry {
 
 // A signal that a score reads: "input", "output".
 struct ScoreRole {
+  enum class Need : std::uint8_t { always, optional };
   std::string name;
   std::string doc;
+  Need need{Need::always};
 };
 
 // A finding that a score gives, so that a plan can set a limit on it.

@@ -91,7 +91,7 @@ class CriterionReader {
     }
     if (score_ == nullptr) return;
     for (const auto& role : score_->roles)
-      if (std::find(given.begin(), given.end(), role.name) == given.end())
+      if (role.need == ScoreRole::Need::always && std::find(given.begin(), given.end(), role.name) == given.end())
         problems_.add(keys.signals.at.line > 0 ? keys.signals.at : n.at,
                       "no signal for the role '" + role.name + "' of score '" + score_->settings.name + "'",
                       "\"signals\": {\"" + role.name + "\": a signal of the bench, ...}", role.doc);
@@ -100,7 +100,8 @@ class CriterionReader {
   // Empty when a role that the unit names has no signal.
   std::optional<std::string> unit_of(const FindingKind& finding) const {
     std::vector<std::pair<std::string, std::string>> units;
-    for (const auto& [role, signal] : criterion_.signals) units.emplace_back(role, scope_.bench.signals[signal].info.unit);
+    for (const auto& [role, signal] : criterion_.signals)
+      units.emplace_back(role, scope_.bench.signals[signal].info.unit);
     for (const auto& role : score_->roles) {
       const bool known = std::any_of(units.begin(), units.end(), [&](const auto& u) { return u.first == role.name; });
       if (!known && finding.unit.find(role.name) != std::string::npos) return {};

@@ -14,5 +14,6 @@ ScoreKind ratio_score();
 ScoreKind frequency_score();
 ScoreKind play_score();
 ScoreKind end_stop_score();
+ScoreKind drift_score();
 
 }  // namespace trackrod

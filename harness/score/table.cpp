@@ -16,6 +16,7 @@ const std::vector<ScoreKind>& score_table() {
       frequency_score(),
       play_score(),
       end_stop_score(),
+      drift_score(),
   };
   return table;
 }
@@ -41,7 +42,7 @@ Result<ScoreResult> run_score(const std::string& name, const ScoreInput& input) 
                 "found score '" + name + "'; allowed: " + one_of(names) + "; " + did_you_mean(name, names));
   const auto& kind = score_table()[static_cast<std::size_t>(at - names.begin())];
   for (const auto& role : kind.entry.roles)
-    if (input.signal(role.name) >= input.capture.signals().size())
+    if (role.need == ScoreRole::Need::always && input.signal(role.name) >= input.capture.signals().size())
       return fail(Fault::bad_input, "score '" + name + "': the role '" + role.name +
                                         "' has no signal of this capture; name one under \"signals\" (" + role.doc +
                                         ")");

@@ -23,7 +23,9 @@ KnownCapture any_capture() {
 
 // What a plan must say at least; nothing for most scores.
 std::string least_settings(const std::string& name) {
-  return name == "frequency" ? R"({"frequencies": ["1 Hz", "2 Hz"]})" : "{}";
+  if (name == "frequency") return R"({"frequencies": ["1 Hz", "2 Hz"]})";
+  if (name == "drift") return R"({"of": {"score": "step"}, "finding": "delay_50"})";
+  return "{}";
 }
 
 TEST_CASE("every score gives the findings that its entry promises, with or without data") {

@@ -1,0 +1,192 @@
+// The score `drift` on a gain that is known in every cycle: a level of the input from 0 to 10 and back, an output whose
+// gain wanders, grows or jumps from one cycle to the next.
+
+#include "tests/score/rig.hpp"
+
+namespace trackrod::test {
+namespace {
+
+constexpr auto of_gain = R"({"of": {"score": "polarity"}, "finding": "gain"})";
+
+struct Wander {
+  double deviation{0.001}, memory{0.0};
+  std::vector<double> at(std::size_t cycles, std::mt19937_64& random) const {
+    std::normal_distribution<double> normal;
+    std::vector<double> out;
+    double e = deviation * normal(random);
+    for (std::size_t i = 0; i < cycles; ++i) {
+      out.push_back(e);
+      e = memory * e + std::sqrt(1.0 - memory * memory) * deviation * normal(random);
+    }
+    return out;
+  }
+};
+
+// A cycle of 1 s: at rest until 0.4 s, then at 10 to its end.
+KnownCapture cycles_with(const std::vector<double>& gains, std::uint64_t seed) {
+  const double length = static_cast<double>(gains.size());
+  const auto input = [&](double t) { return t < 0.0 || t - std::floor(t) < 0.41 ? 0.0 : 10.0; };
+  const auto output = [&](double t) {
+    const auto k = std::min(gains.size() - 1, static_cast<std::size_t>(std::max(0.0, t)));
+    return input(t) * gains[k];
+  };
+  std::mt19937_64 random{seed};
+  Sensor hand, road;
+  hand.interval = road.interval = 0.01;
+  hand.noise = road.noise = 1e-4;
+  hand.phase = 0.0003, road.phase = 0.0007;
+  KnownCapture c;
+  c.infos = {info_of(hand, "hand", "hand"), info_of(road, "road", "road")};
+  c.samples = {sense(hand, input, length, random), sense(road, output, length, random)};
+  c.first = at(-0.95), c.last = at(length);
+  for (std::size_t k = 0; k < gains.size(); ++k)
+    c.all_spans.push_back({"press", static_cast<std::uint32_t>(k), at(static_cast<double>(k) + 0.4),
+                           at(static_cast<double>(k) + 1.0), true});
+  return c;
+}
+
+std::vector<double> gains_of(std::size_t cycles, double per_cycle, const Wander& wander, std::uint64_t seed) {
+  std::mt19937_64 random{seed};
+  auto gains = wander.at(cycles, random);
+  for (std::size_t i = 0; i < cycles; ++i) gains[i] += 0.1 + per_cycle * static_cast<double>(i);
+  return gains;
+}
+
+TEST_CASE("a gain that grows evenly shows as that much change") {
+  const auto result = score("drift", cycles_with(gains_of(60, 0.0002, {1e-5, 0.0}, 1), 1), of_gain);
+  // 59 steps of 0.0002 on a baseline of 20 cycles: 0.1 + 9.5 * 0.0002.
+  CHECK(value_of(result, "change") == Approx(100.0 * 59.0 * 0.0002 / (0.1 + 9.5 * 0.0002)).epsilon(0.002));
+  CHECK(value_of(result, "ewma_alarms") > 0.0);
+  CHECK(value_of(result, "cusum_alarms") > 0.0);
+}
+
+TEST_CASE("a gain that stays gives no change beyond what is stated") {
+  const auto result = score("drift", cycles_with(gains_of(60, 0.0, {0.001, 0.0}, 2), 2), of_gain);
+  const auto f = finding_of(result, "change");
+  REQUIRE(f.value);
+  CHECK((*f.interval)[0] <= 0.0);
+  CHECK((*f.interval)[1] >= 0.0);
+}
+
+TEST_CASE("false alarms are as rare as the stated run length makes them") {
+  // 40 cycles after the baseline at a mean run of 500: about 1 - exp(-40 / 500) = 7.7 % of nights alarm at all; less,
+  // since a sum takes a while to grow. Limit: 99.9 % of the binomial, n = 300.
+  const std::uint64_t seed = 20260109;
+  std::mt19937_64 random{seed};
+  int ewma = 0, cusum = 0;
+  for (int n = 0; n < 300; ++n) {
+    const auto c = cycles_with(gains_of(60, 0.0, {0.001, 0.0}, random()), random());
+    const auto result = score("drift", c, of_gain);
+    ewma += value_of(result, "ewma_alarms") > 0.0;
+    cusum += value_of(result, "cusum_alarms") > 0.0;
+  }
+  CAPTURE(seed, ewma, cusum);
+  CHECK(ewma < 39);
+  CHECK(cusum < 39);
+}
+
+TEST_CASE("a jump by three standard deviations is found soon after it") {
+  auto gains = gains_of(60, 0.0, {0.001, 0.0}, 3);
+  for (std::size_t i = 40; i < gains.size(); ++i) gains[i] += 0.003;
+  const auto f = finding_of(score("drift", cycles_with(gains, 3), of_gain), "cusum_alarms");
+  REQUIRE(f.value);
+  CHECK(*f.value > 5.0);
+  for (const auto& [name, text] : f.conditions)
+    if (name == "first") {
+      const double first = std::stod(text.substr(6));
+      CHECK(first > 40.0);
+      CHECK(first <= 50.0);
+    }
+}
+
+TEST_CASE("what follows the temperature is taken out") {
+  std::mt19937_64 random{4};
+  std::normal_distribution<double> normal;
+  std::vector<double> gains, warmth;
+  for (int i = 0; i < 60; ++i) {
+    warmth.push_back(20.0 + 15.0 * (1.0 - std::exp(-i / 20.0)) + normal(random));
+    gains.push_back(0.1 + 2e-4 * (warmth.back() - 20.0) + 2e-5 * normal(random));
+  }
+  auto c = cycles_with(gains, 4);
+  c.infos.push_back(info_of(Sensor{}, "motor", "motor"));
+  c.infos.back().unit = "degC";
+  c.samples.emplace_back();
+  for (int i = 0; i < 60; ++i)
+    for (int k = 0; k < 10; ++k) {
+      Point p;
+      p.when = at(i + 0.1 * k);
+      p.value = warmth[static_cast<std::size_t>(i)];
+      c.samples.back().push_back(p);
+    }
+  const auto settings = settings_of("drift", of_gain);
+  const auto run = [&](bool with) {
+    std::vector<std::pair<std::string, SignalIndex>> roles{{"input", SignalIndex{0}}, {"output", SignalIndex{1}}};
+    if (with) roles.emplace_back("temperature", SignalIndex{2});
+    return *run_score("drift", ScoreInput{c, c.all_spans, roles, settings});
+  };
+  CHECK(value_of(run(false), "change") > 2.0);
+  const auto f = finding_of(run(true), "change");
+  REQUIRE(f.value);
+  CHECK(std::abs(*f.value) < 0.1);
+  CHECK((*f.interval)[0] <= 0.0);
+  CHECK((*f.interval)[1] >= 0.0);
+}
+
+// NIST/SEMATECH e-Handbook and any table of the success-run formula: 59 trials without a failure demonstrate 0.95 with
+// 95 % confidence, (1 - 0.95)^(1/59) = 0.9505. Clopper and Pearson, one of 20 outside: 0.7839 (SciPy: beta.ppf(0.05,
+// 19, 2)).
+TEST_CASE("reliability is that of the success-run formula, and of Clopper and Pearson with failures") {
+  const auto with = [](const std::string& allowed) {
+    return R"({"of": {"score": "polarity"}, "finding": "gain", "allowed": )" + allowed + "}";
+  };
+  const auto none = score("drift", cycles_with(gains_of(59, 0.0, {0.001, 0.0}, 5), 5), with("[0.09, 0.11]"));
+  CHECK(value_of(none, "reliability") == Approx(0.9505).margin(5e-5));
+  auto gains = gains_of(20, 0.0, {0.001, 0.0}, 6);
+  gains[7] = 0.2;
+  const auto one = score("drift", cycles_with(gains, 6), with("[0.09, 0.11]"));
+  CHECK(value_of(one, "reliability") == Approx(0.7839).margin(5e-5));
+  CHECK(finding_of(score("drift", cycles_with(gains, 6), of_gain), "reliability").reason.find("allowed") !=
+        std::string::npos);
+}
+
+TEST_CASE("too few cycles, cycles without a value, a finding that is none: each is told") {
+  check_all_empty(score("drift", cycles_with(gains_of(7, 0.0, {}, 7), 7), of_gain), "needs 8 cycles");
+  auto c = cycles_with(gains_of(30, 0.0, {}, 8), 8);
+  check_all_empty(score("drift", c, R"({"of": {"score": "polarity"}, "finding": "gian"})"), "no finding 'gian'");
+  // Of the eighth cycle nothing came.
+  std::erase_if(c.samples[1], [](const Point& p) { return p.when >= at(7.0) && p.when < at(8.0); });
+  const auto f = finding_of(score("drift", c, of_gain), "change");
+  CHECK(f.value);
+  CHECK(std::any_of(f.conditions.begin(), f.conditions.end(),
+                    [](const auto& said) { return said.first == "left_out" && said.second.starts_with("1 cycles"); }));
+  for (auto& p : c.samples[0]) p.value = 0.0;
+  check_all_empty(score("drift", c, of_gain), "no motion");
+}
+
+TEST_CASE("95 % intervals hold the change in about 95 of 100 nights, whatever the memory") {
+  // Limits: a method with 93 to 97 % coverage passes 99.9 % of the time (binomial, n = 300, lower limit 265).
+  const std::uint64_t seed = 20260108;
+  CAPTURE(seed);
+  std::mt19937_64 random{seed};
+  std::uniform_real_distribution<double> even;
+  constexpr int captures = 300;
+  for (const double memory : {0.0, 0.8}) {
+    CAPTURE(memory);
+    int hits = 0;
+    for (int n = 0; n < captures; ++n) {
+      const auto cycles = static_cast<std::size_t>(30 + 60 * even(random));
+      const double per_cycle = 1e-4 * (even(random) - 0.5);
+      const auto c = cycles_with(gains_of(cycles, per_cycle, {0.001, memory}, random()), random());
+      const auto f = finding_of(score("drift", c, of_gain), "change");
+      REQUIRE(f.interval);
+      const double truth = 100.0 * per_cycle * static_cast<double>(cycles - 1) / (0.1 + 9.5 * per_cycle);
+      hits += truth >= (*f.interval)[0] && truth <= (*f.interval)[1];
+    }
+    CAPTURE(hits);
+    CHECK(hits >= 265);
+    CHECK(hits < captures);
+  }
+}
+
+}  // namespace
+}  // namespace trackrod::test
