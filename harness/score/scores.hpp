@@ -14,6 +14,7 @@ ScoreKind ratio_score();
 ScoreKind frequency_score();
 ScoreKind play_score();
 ScoreKind end_stop_score();
+ScoreKind run_on_score();
 ScoreKind drift_score();
 
 }  // namespace trackrod

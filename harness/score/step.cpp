@@ -38,7 +38,6 @@ class StepScore {
   ScoreResult run() const;
 
  private:
-  Finding gather(const Frame& frame, const FindingKind& kind, const std::vector<StepCycle>& cycles) const;
   Figure draw(const std::string& step, const StepCycle& c) const;
 
   const ScoreInput& input_;
@@ -46,50 +45,6 @@ class StepScore {
   const SignalInfo& in_info_;
   const SignalInfo& out_info_;
 };
-
-// The mean over the cycles. A few cycles in which something went wrong are left out, and said; more make the finding
-// empty.
-Finding StepScore::gather(const Frame& frame, const FindingKind& kind, const std::vector<StepCycle>& cycles) const {
-  const auto unit = finding_unit(kind.unit, in_info_.unit, out_info_.unit);
-  std::vector<double> values, noise;
-  std::vector<Contribution> budget;
-  std::optional<std::array<double, 2>> hull;
-  std::string reason;
-  for (const auto& c : cycles) {
-    const auto at = c.readings.find(kind.name);
-    if (!c.trouble.empty() || at == c.readings.end() || !at->second.value) {
-      const auto& why = !c.trouble.empty() ? c.trouble : at->second.reason;
-      if (reason.empty()) reason = why;
-      continue;
-    }
-    const auto& r = at->second;
-    values.push_back(*r.value);
-    noise.push_back(r.noise);
-    if (budget.empty()) budget = r.common;
-    if (r.hull && !hull) hull = {{1e300, -1e300}};
-    if (r.hull) hull = {{std::min((*hull)[0], (*r.hull)[0]), std::max((*hull)[1], (*r.hull)[1])}};
-  }
-  const std::size_t left_out = cycles.size() - values.size();
-  if (values.empty() || 3 * left_out > cycles.size())
-    return frame.missing(kind.name, unit,
-                         left_out < cycles.size() ? reason + " (in " + std::to_string(left_out) + " of " +
-                                                        std::to_string(cycles.size()) + " cycles)"
-                                                  : reason);
-  const auto mean = repeated(values, noise);
-  budget.insert(budget.end(), mean.budget.begin(), mean.budget.end());
-  auto told = frame;
-  told.conditions.emplace_back("cycles", std::to_string(values.size()));
-  if (values.size() > 1) {
-    told.conditions.emplace_back("least", with_unit(mean.least, unit, 5));
-    told.conditions.emplace_back("greatest", with_unit(mean.greatest, unit, 5));
-  }
-  if (left_out > 0) told.conditions.emplace_back("left_out", std::to_string(left_out) + " cycles: " + reason);
-  auto finding = told.measured(kind.name, unit, mean.mean, budget);
-  if (finding.interval && hull)
-    finding.interval = {{std::min((*finding.interval)[0], (*hull)[0]), std::max((*finding.interval)[1], (*hull)[1])}};
-  if (finding.interval && kind.unit == "%") (*finding.interval)[0] = std::max(0.0, (*finding.interval)[0]);
-  return finding;
-}
 
 Figure StepScore::draw(const std::string& step, const StepCycle& c) const {
   Figure figure;
@@ -128,7 +83,8 @@ ScoreResult StepScore::run() const {
       interval = std::max({interval, cycles[i].input.interval, cycles[i].output.interval});
     }
     for (const auto& kind : kinds) {
-      result.findings.push_back(gather(frame, kind, cycles));
+      result.findings.push_back(
+          mean_over_cycles(frame, kind.name, finding_unit(kind.unit, in_info_.unit, out_info_.unit), cycles));
       if (kind.name.starts_with("delay_"))
         refuse_below_resolution(result.findings.back(), input_.capture.timing(), interval);
     }

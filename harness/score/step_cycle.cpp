@@ -227,4 +227,46 @@ StepCycle read_step(const ScoreInput& input, const StepSettings& settings, const
   return StepReader{input, settings}.read(span);
 }
 
+Finding mean_over_cycles(const Frame& frame, const std::string& name, const std::string& unit,
+                         const std::vector<StepCycle>& cycles) {
+  std::vector<double> values, noise;
+  std::vector<Contribution> budget;
+  std::optional<std::array<double, 2>> hull;
+  std::string reason;
+  for (const auto& c : cycles) {
+    const auto at = c.readings.find(name);
+    if (!c.trouble.empty() || at == c.readings.end() || !at->second.value) {
+      const auto& why = !c.trouble.empty() ? c.trouble : at->second.reason;
+      if (reason.empty()) reason = why;
+      continue;
+    }
+    const auto& r = at->second;
+    values.push_back(*r.value);
+    noise.push_back(r.noise);
+    if (budget.empty()) budget = r.common;
+    if (r.hull && !hull) hull = {{1e300, -1e300}};
+    if (r.hull) hull = {{std::min((*hull)[0], (*r.hull)[0]), std::max((*hull)[1], (*r.hull)[1])}};
+  }
+  const std::size_t left_out = cycles.size() - values.size();
+  if (values.empty() || 3 * left_out > cycles.size())
+    return frame.missing(name, unit,
+                         left_out < cycles.size() ? reason + " (in " + std::to_string(left_out) + " of " +
+                                                        std::to_string(cycles.size()) + " cycles)"
+                                                  : reason);
+  const auto mean = repeated(values, noise);
+  budget.insert(budget.end(), mean.budget.begin(), mean.budget.end());
+  auto told = frame;
+  told.conditions.emplace_back("cycles", std::to_string(values.size()));
+  if (values.size() > 1) {
+    told.conditions.emplace_back("least", with_unit(mean.least, unit, 5));
+    told.conditions.emplace_back("greatest", with_unit(mean.greatest, unit, 5));
+  }
+  if (left_out > 0) told.conditions.emplace_back("left_out", std::to_string(left_out) + " cycles: " + reason);
+  auto finding = told.measured(name, unit, mean.mean, budget);
+  if (finding.interval && hull)
+    finding.interval = {{std::min((*finding.interval)[0], (*hull)[0]), std::max((*finding.interval)[1], (*hull)[1])}};
+  if (finding.interval && unit == "%") (*finding.interval)[0] = std::max(0.0, (*finding.interval)[0]);
+  return finding;
+}
+
 }  // namespace trackrod

@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "harness/score/findings.hpp"
 #include "harness/score/score.hpp"
 #include "harness/score/transition.hpp"
 
@@ -37,5 +38,10 @@ struct StepCycle {
 };
 
 StepCycle read_step(const ScoreInput& input, const StepSettings& settings, const Span& span);
+
+// The finding that is the mean of the readings `name`. A few cycles in which something went wrong are left out, and
+// said; more than a third make the finding empty.
+Finding mean_over_cycles(const Frame& frame, const std::string& name, const std::string& unit,
+                         const std::vector<StepCycle>& cycles);
 
 }  // namespace trackrod

@@ -16,6 +16,7 @@ const std::vector<ScoreKind>& score_table() {
       frequency_score(),
       play_score(),
       end_stop_score(),
+      run_on_score(),
       drift_score(),
   };
   return table;
