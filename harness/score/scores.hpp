@@ -15,6 +15,7 @@ ScoreKind frequency_score();
 ScoreKind play_score();
 ScoreKind end_stop_score();
 ScoreKind run_on_score();
+ScoreKind following_score();
 ScoreKind drift_score();
 
 }  // namespace trackrod

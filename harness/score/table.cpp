@@ -17,6 +17,7 @@ const std::vector<ScoreKind>& score_table() {
       play_score(),
       end_stop_score(),
       run_on_score(),
+      following_score(),
       drift_score(),
   };
   return table;

@@ -78,7 +78,8 @@ TEST_CASE("in virtual time the dead time is found within 0.1 ms beside its state
   }
 }
 
-TEST_CASE("in virtual time ratio, play, end stops and group delay are those of the truth, whatever it is") {
+TEST_CASE(
+    "in virtual time ratio, play, end stops, limit of rate and group delay are those of the truth, whatever it is") {
   const auto seed = std::random_device{}();
   CAPTURE(seed);
   std::mt19937 random{seed};
@@ -118,6 +119,12 @@ TEST_CASE("in virtual time ratio, play, end stops and group delay are those of t
     CHECK(angle.low <= truth);
     CHECK(truth <= angle.high);
   }
+
+  const double rate_limit = even(50.0, 65.0);
+  CAPTURE(rate_limit);
+  const auto limit =
+      rehearsed("following.json", "road.rate_limit=" + std::to_string(rate_limit) + " deg/s", "following.rate_limit");
+  CHECK(*limit.value == Approx(rate_limit).epsilon(0.02));
 
   // At 4 Hz, r = w / wn: dead time and 2 zeta / wn (1 + r^2) / ((1 - r^2)^2 + 4 zeta^2 r^2), the slope of a
   // second-order lag's phase. Play and friction turn the phase by a part that hardly depends on the frequency.
