@@ -16,6 +16,7 @@ ScoreKind play_score();
 ScoreKind end_stop_score();
 ScoreKind run_on_score();
 ScoreKind following_score();
+ScoreKind feedback_score();
 ScoreKind drift_score();
 
 }  // namespace trackrod

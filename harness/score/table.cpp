@@ -18,6 +18,7 @@ const std::vector<ScoreKind>& score_table() {
       end_stop_score(),
       run_on_score(),
       following_score(),
+      feedback_score(),
       drift_score(),
   };
   return table;

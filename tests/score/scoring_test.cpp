@@ -23,7 +23,7 @@ KnownCapture any_capture() {
 
 // What a plan must say at least; nothing for most scores.
 std::string least_settings(const std::string& name) {
-  if (name == "frequency") return R"({"frequencies": ["1 Hz", "2 Hz"]})";
+  if (name == "frequency" || name == "feedback") return R"({"frequencies": ["1 Hz", "2 Hz"]})";
   if (name == "drift") return R"({"of": {"score": "step"}, "finding": "delay_50"})";
   return "{}";
 }
