@@ -1,10 +1,7 @@
 // Whole runs over CAN, in real time: keeper, loop, simulated bench and their sockets, as on a bench PC.
 
-#include <cmath>
-#include <nlohmann/json.hpp>
-
-#include "tests/system/demo_rig.hpp"
 #include "tests/vm/bus.hpp"
+#include "tests/vm/whole_run.hpp"
 
 using namespace trackrod;
 using namespace trackrod::test;
@@ -12,42 +9,11 @@ using namespace trackrod::test;
 namespace {
 
 const std::string bench = DemoRig::source("fixtures/demo_bench/bench-can.json");
-const std::string plan = DemoRig::source("tests/vm/can_plan.json");
-
-struct Simulator {
-  Process process{{TRACKROD_PROGRAM, "simulate", "--bench", bench}, "/tmp/simulator"};
-  Simulator() {
-    const bool ready =
-        eventually([&] { return process.out().find("ready") != std::string::npos || !process.running(); }, 20s);
-    INFO(process.err());
-    REQUIRE((ready && process.running()));
-  }
-};
-
-Process start(const std::string& command, const std::string& on, const std::string& log) {
-  std::vector<std::string> arguments{TRACKROD_PROGRAM, "--json", command, plan, "--bench", on, "--runs", "/tmp/" + log};
-  if (command == "run") arguments.insert(arguments.end(), {"--confirmed-by", "test"});
-  return Process{arguments, "/tmp/" + log};
-}
-
-std::string folder_in(const std::string& runs) {
-  std::string newest;
-  for (const auto& entry : std::filesystem::directory_iterator{runs}) newest = std::max(newest, entry.path().string());
-  return newest;
-}
-
-// All that a run has written into events.jsonl so far, or its log while it is under way.
-bool log_has(const std::string& runs, const std::string& words) {
-  std::error_code none;
-  if (!std::filesystem::exists(runs, none)) return false;
-  const auto folder = folder_in(runs);
-  return !folder.empty() && slurp(folder + "/run.log").find(words) != std::string::npos;
-}
 
 }  // namespace
 
 TEST_CASE("a plan over CAN finds what it finds over other links, while the wall clock is set back and forth", "[run]") {
-  const Simulator simulator;
+  const Simulator simulator{bench};
   auto run = start("run", bench, "can-run");
   REQUIRE(eventually([&] { return log_has("/tmp/can-run", "'sweep_slow' began"); }, 60s));
   shell("date -s @$(( $(date +%s) + 7200 )) >/dev/null");
@@ -72,6 +38,10 @@ TEST_CASE("a plan over CAN finds what it finds over other links, while the wall 
     CHECK(here[0].low <= there[0].high);
     CHECK(there[0].low <= here[0].high);
   }
+  // docs/simulated-bench.md: play + 2 F / k, with 60 N of friction and 1296 N/deg.
+  const auto width = findings_named(found, "hysteresis.width_corrected").at(0);
+  CHECK(width.low <= 0.12 + 2.0 * 60.0 / 1296.0);
+  CHECK(0.12 + 2.0 * 60.0 / 1296.0 <= width.high);
   // 12 ms, the simulated unit's dead time, is about one turn of the loop here: not claimed, or claimed with an interval
   // that holds it.
   const auto dead_time = findings_named(found, "delay.dead_time");
@@ -91,7 +61,7 @@ TEST_CASE("a plan over CAN finds what it finds over other links, while the wall 
 }
 
 TEST_CASE("an interface that goes down trips the bench, and a look finds it when it is up again", "[run]") {
-  const Simulator simulator;
+  const Simulator simulator{bench};
   auto run = start("run", bench, "down-run");
   REQUIRE(eventually([&] { return log_has("/tmp/down-run", "'weave' began"); }, 60s));
   shell("ip link set vcan0 down");
@@ -117,7 +87,7 @@ TEST_CASE("an interface that goes down trips the bench, and a look finds it when
 }
 
 TEST_CASE("when the loop is killed, its keeper drives the safe state over the same sockets", "[run]") {
-  const Simulator simulator;
+  const Simulator simulator{bench};
   auto run = start("run", bench, "killed-run");
   REQUIRE(eventually([&] { return log_has("/tmp/killed-run", "'weave' began"); }, 60s));
   const auto loop = child_with(run.pid(), " loop ");
