@@ -141,17 +141,19 @@ std::optional<FlankedLag> best_flank(const CorrelationCurve& curve,
 
 }  // namespace
 
-DelaySpan read_delay_span(const ScoreInput& input, const Span& span, double longest) {
+DelaySpan read_delay_span(const ScoreInput& input, const Span& span, double longest, double lead) {
   DelaySpan out;
   const auto& signals = input.capture.signals();
   const auto in = input.signal("input"), result = input.signal("output");
   out.length = seconds(span.to - span.from);
-  const double before = longest + std::clamp(out.length, least_past, most_past);
+  out.lead = lead;
+  const double before = longest + lead + std::clamp(out.length, least_past, most_past);
   const auto past = std::max(input.capture.begin(), span.from - from_seconds(before));
   out.input = read_series(input.capture, in, past, span.to, span.from);
   out.output = read_series(input.capture, result, span.from, span.to, span.from);
   out.trouble = !out.input.trouble.empty() ? out.input.trouble : out.output.trouble;
   if (!out.trouble.empty()) return out;
+  for (double& t : out.input.t) t -= lead;
   const auto first =
       read_series(input.capture, result, past, past + from_seconds(20.0 * out.output.interval), span.from);
   const auto& early = first.size() > 0 ? first : out.output;
@@ -164,7 +166,7 @@ DelaySpan read_delay_span(const ScoreInput& input, const Span& span, double long
                   ", hardly more than its noise and resolution";
     return out;
   }
-  out.trouble = stuck(out.input, out.output, signals[in].name, signals[result].name, longest);
+  out.trouble = stuck(out.input, out.output, signals[in].name, signals[result].name, longest + lead);
   return out;
 }
 
@@ -229,12 +231,13 @@ double rounding_half_width(const std::vector<DelaySpan>& spans, const std::vecto
 
 SpanLag correlated_lag(const DelaySpan& span, bool rates, double longest, double dt, double phase) {
   SpanLag out;
-  const int most = static_cast<int>(std::ceil(longest / dt)) + 1;
+  const double reach = span.lead + longest;
+  const int most = static_cast<int>(std::ceil(reach / dt)) + 1;
   constexpr int ahead = 10;  // lags below zero: the output ahead of the input
   const auto half = rates ? std::max<std::size_t>(1, static_cast<std::size_t>(0.005 / dt + 0.5)) : 1;
   const double begin = std::max(0.0, span.input.t.front() + (most + static_cast<double>(half)) * dt) + phase * dt;
   const double end = std::min(span.output.t.back(), span.input.t.back()) - (ahead + 1.0) * dt;
-  const auto [first, last] = longest_known(span, begin, end, longest);
+  const auto [first, last] = longest_known(span, begin, end, reach);
   out.complete = first == begin && last == end;
   if (last - first < 20.0 * dt || last - first < 0.25 * span.length) {
     out.reason = "the step, or what is known of it without a gap, is too short for lags up to " +
@@ -259,11 +262,11 @@ SpanLag correlated_lag(const DelaySpan& span, bool rates, double longest, double
                          })
             : std::nullopt;
   if (!best) {
-    out.reason = "no shift from 0 to " + with_unit(1e3 * longest, "ms") +
+    out.reason = "no shift from " + shown(-1e3 * span.lead) + " to " + with_unit(1e3 * longest, "ms") +
                  " makes the two signals most alike: the peak is at an end";
     return out;
   }
-  out.lag = best->lag.samples * dt;
+  out.lag = best->lag.samples * dt - span.lead;
   out.coefficient = best->lag.coefficient;
   out.noise = best->noise * dt;
   out.shape = best->shape * dt;

@@ -15,11 +15,12 @@ struct DelaySpan {
   Series input, output;      // s after the span's start; the input reaches back before it
   double start_output{0.0};  // measured where the past of the input begins
   double length{0.0};        // s
+  double lead{0.0};          // s by which the output may be ahead: the input's times stand that much earlier
   std::string trouble;       // why it cannot be used
 };
 
-// `longest`: the longest lag that is looked for, s.
-DelaySpan read_delay_span(const ScoreInput& input, const Span& span, double longest);
+// `longest`: the longest lag that is looked for, s; `lead`: the longest by which the output may be ahead.
+DelaySpan read_delay_span(const ScoreInput& input, const Span& span, double longest, double lead = 0.0);
 
 // For the model: the input on an even grid of `dt`, and every `stride`-th output sample whose past input is known.
 Stretch stretch_of(const DelaySpan& span, double dt, std::size_t stride, double longest);

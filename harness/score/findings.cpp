@@ -66,15 +66,17 @@ std::vector<std::pair<std::string, std::vector<Span>>> by_step(const std::vector
   return steps;
 }
 
+std::vector<Contribution> stamps_budget(double input_half_width, double output_half_width) {
+  return {rectangular("stamps of the input", 1e3 * input_half_width),
+          rectangular("stamps of the output", 1e3 * output_half_width)};
+}
+
 std::vector<Contribution> time_shift_budget(const SignalInfo& input, const SignalInfo& output, double input_half_width,
                                             double output_half_width) {
   constexpr double ms = 1e3;
-  std::vector<Contribution> budget{
-      type_b("delay of the input's sensor", ms * seconds(input.delay_uncertainty)),
-      type_b("delay of the output's sensor", ms * seconds(output.delay_uncertainty)),
-      rectangular("stamps of the input", ms * input_half_width),
-      rectangular("stamps of the output", ms * output_half_width),
-  };
+  auto budget = stamps_budget(input_half_width, output_half_width);
+  budget.push_back(type_b("delay of the input's sensor", ms * seconds(input.delay_uncertainty)));
+  budget.push_back(type_b("delay of the output's sensor", ms * seconds(output.delay_uncertainty)));
   if (!share_clock(input, output)) {
     budget.push_back(rectangular("uneven path to the input's clock", ms * seconds(input.clock_asymmetry)));
     budget.push_back(rectangular("uneven path to the output's clock", ms * seconds(output.clock_asymmetry)));

@@ -32,6 +32,9 @@ Frame pair_frame(const ScoreInput& input, const std::string& score, const std::s
 // Spans of one step, in order, with its name; steps in order of their first span.
 std::vector<std::pair<std::string, std::vector<Span>>> by_step(const std::vector<Span>& spans);
 
+// Of the stamps of both signals, by what they say of themselves (half-widths, s): in ms.
+std::vector<Contribution> stamps_budget(double input_half_width, double output_half_width);
+
 // What shifts a time difference output - input as a whole, in ms: delay of both sensors, their stamps, and uneven paths
 // to their clocks. What two signals of one clock have in common cancels and is left out.
 std::vector<Contribution> time_shift_budget(const SignalInfo& input, const SignalInfo& output, double input_half_width,

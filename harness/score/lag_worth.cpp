@@ -50,20 +50,6 @@ Spread spread_of(const VectorXd& influence, const VectorXd& residual, const std:
   return out;
 }
 
-// Mean square of what of the residuals is neither noise nor rounding, as far as it shows: their likeness over a few
-// samples, less that of the input's noise behind the lag. 0 when that may be chance.
-double structure_of(const VectorXd& residual, double explained) {
-  constexpr Eigen::Index lags = 4;
-  constexpr double chance = 3.0, known = 0.3;  // standard deviations; share of what is explained that may be wrong
-  const auto n = residual.size();
-  if (n < 20 * lags) return 0.0;
-  double alike = 0.0;
-  for (Eigen::Index k = 1; k <= lags; ++k)
-    alike += residual.head(n - k).dot(residual.tail(n - k)) / static_cast<double>(n * lags);
-  const double scatter = residual.squaredNorm() / static_cast<double>(n) / std::sqrt(static_cast<double>(n * lags));
-  return alike - explained > chance * scatter + known * explained ? alike - explained : 0.0;
-}
-
 // Variances and covariances of the free parameters, from the residuals. Also how many residuals carry the dead time.
 void add_covariance(LagFit& fit, const std::vector<int>& free, const VectorXd& residual,
                     const std::vector<std::size_t>& sizes) {
@@ -101,6 +87,18 @@ void add_pulls(LagFit& fit, const LagFitter& fitter, const std::vector<Stretch>&
 
 }  // namespace
 
+double structured_square(const Eigen::VectorXd& residual, double explained) {
+  constexpr Eigen::Index lags = 4;
+  constexpr double chance = 3.0, known = 0.3;  // standard deviations; share of what is explained that may be wrong
+  const auto n = residual.size();
+  if (n < 20 * lags) return 0.0;
+  double alike = 0.0;
+  for (Eigen::Index k = 1; k <= lags; ++k)
+    alike += residual.head(n - k).dot(residual.tail(n - k)) / static_cast<double>(n * lags);
+  const double scatter = residual.squaredNorm() / static_cast<double>(n) / std::sqrt(static_cast<double>(n * lags));
+  return alike - explained > chance * scatter + known * explained ? alike - explained : 0.0;
+}
+
 LagFit worth_of(const LagFitter& fitter, const std::vector<Stretch>& stretches, const std::vector<int>& free) {
   LagFit fit;
   fit.model = fitter.model();
@@ -116,7 +114,7 @@ LagFit worth_of(const LagFitter& fitter, const std::vector<Stretch>& stretches, 
   const auto last = here.residual.size() - 1;
   if (fit.residual > 0.0)
     fit.whiteness = here.residual.head(last).dot(here.residual.tail(last)) / here.residual.squaredNorm();
-  fit.misfit = std::sqrt(structure_of(here.residual, fitter.explained()));
+  fit.misfit = std::sqrt(structured_square(here.residual, fitter.explained()));
 
   const MatrixXd normal = here.slope.transpose() * here.slope;
   const VectorXd scale = normal.diagonal().cwiseSqrt().cwiseMax(1e-300).cwiseInverse();

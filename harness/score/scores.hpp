@@ -13,6 +13,7 @@ ScoreKind polarity_score();
 ScoreKind ratio_score();
 ScoreKind frequency_score();
 ScoreKind play_score();
+ScoreKind skew_score();
 ScoreKind end_stop_score();
 ScoreKind run_on_score();
 ScoreKind following_score();

@@ -15,6 +15,7 @@ const std::vector<ScoreKind>& score_table() {
       ratio_score(),
       frequency_score(),
       play_score(),
+      skew_score(),
       end_stop_score(),
       run_on_score(),
       following_score(),

@@ -72,6 +72,23 @@ TEST_CASE("dead time: 95 % intervals hold the truth in about 95 of 100 captures"
   tally.check();
 }
 
+TEST_CASE("skew: 95 % intervals hold the truth in about 95 of 100 captures") {
+  const std::uint64_t seed = 20260108;
+  CAPTURE(seed);
+  Draw draw{std::mt19937_64{seed}};
+  Tally tally;
+  for (int i = 0; i < captures; ++i) {
+    auto hand = draw.sensor(0.005), road = draw.sensor(0.005);
+    road.delay = draw.even(-0.02, 0.02);
+    if (draw.even(0.0, 1.0) < 0.5) road.interval = 0.002;
+    auto c = record_two(steps(draw.even(30, 80), draw.even(0.1, 0.15), 0.8), draw.even(0.2, 1.5), 3.2, hand, road,
+                        draw.random());
+    set_cycles(c, "move", 2, 1.6);
+    tally.add(finding_of(score("skew", c), "skew"), 1e3 * (road.delay - hand.delay));
+  }
+  tally.check();
+}
+
 TEST_CASE("delay to 50 %: 95 % intervals hold the truth in about 95 of 100 captures") {
   const std::uint64_t seed = 20260102;
   CAPTURE(seed);

@@ -164,6 +164,17 @@ inline KnownCapture record(const SteeredUnit& unit, const Motion& motion, double
   return c;
 }
 
+// Two sensors, "hand" and "road", that see the same motion; what "road" shows of it is `gain` times as much.
+inline KnownCapture record_two(const Motion& motion, double gain, double length, const Sensor& hand, const Sensor& road,
+                               std::uint64_t seed) {
+  std::mt19937_64 random{seed};
+  auto c = record(SteeredUnit{}, motion, length, hand, road, seed);
+  c.samples = {sense(hand, motion, length, random),
+               sense(
+                   road, [&](double t) { return gain * motion(t); }, length, random)};
+  return c;
+}
+
 // Spans of `length` each from 0 on, as cycles of one step.
 inline void set_cycles(KnownCapture& c, const std::string& step, int count, double length) {
   c.all_spans.clear();
