@@ -46,7 +46,7 @@ inline const Bench& demo_bench() {
 
 inline const std::vector<std::string>& shipped_plans() {
   static const std::vector<std::string> names{"response.json", "on-centre.json", "frequency.json", "play.json",
-                                              "end-stop.json", "following.json", "acceptance.json"};
+                                              "end-stop.json", "following.json", "feedback.json",  "acceptance.json"};
   return names;
 }
 

@@ -13,8 +13,9 @@ using namespace trackrod::test;
 namespace {
 
 // Keys without which a plan is still one.
-const std::set<std::string> optional_keys{"$schema", "description",  "settle",     "start",  "criteria", "slew",
-                                          "jerk",    "acceleration", "conditions", "limits", "rule",     "requirement"};
+const std::set<std::string> optional_keys{"$schema", "description", "settle",       "start",      "criteria",
+                                          "slew",    "jerk",        "acceleration", "conditions", "limits",
+                                          "rule",    "requirement", "drops"};
 
 bool starts_with(const std::string& text, const std::string& head) { return text.rfind(head, 0) == 0; }
 // Keys that the author of the plan chose: a misspelt one is another name, not an unknown key.

@@ -79,7 +79,8 @@ TEST_CASE("in virtual time the dead time is found within 0.1 ms beside its state
 }
 
 TEST_CASE(
-    "in virtual time ratio, play, end stops, limit of rate and group delay are those of the truth, whatever it is") {
+    "in virtual time ratio, play, end stops, limit of rate, feedback and group delay are those of the truth, whatever "
+    "it is") {
   const auto seed = std::random_device{}();
   CAPTURE(seed);
   std::mt19937 random{seed};
@@ -125,6 +126,13 @@ TEST_CASE(
   const auto limit =
       rehearsed("following.json", "road.rate_limit=" + std::to_string(rate_limit) + " deg/s", "following.rate_limit");
   CHECK(*limit.value == Approx(rate_limit).epsilon(0.02));
+
+  // The torque has no lag of its own on the demo bench; friction of the drive, 0.25 Nm, takes some of it.
+  const double force_gain = even(0.0015, 0.003);
+  CAPTURE(force_gain);
+  const auto felt =
+      rehearsed("feedback.json", "hand.force_gain=" + std::to_string(force_gain) + " Nm/N", "feedback.gain");
+  CHECK(*felt.value == Approx(force_gain - 0.25 / 1000.0 / 2.0).epsilon(0.1));
 
   // At 4 Hz, r = w / wn: dead time and 2 zeta / wn (1 + r^2) / ((1 - r^2)^2 + 4 zeta^2 r^2), the slope of a
   // second-order lag's phase. Play and friction turn the phase by a part that hardly depends on the frequency.
