@@ -22,6 +22,11 @@ drivers/net/can/vxcan                can-dev
 drivers/net/can/slcan/slcan          can-dev
 drivers/net/can/sja1000/sja1000      can-dev
 drivers/net/can/sja1000/kvaser_pci   sja1000 can-dev
+drivers/usb/common/usb-common
+drivers/usb/core/usbcore             usb-common
+drivers/usb/host/uhci-hcd            usbcore usb-common
+drivers/usb/serial/usbserial         usbcore usb-common
+drivers/usb/serial/ftdi_sio          usbserial usbcore usb-common
 net/can/can
 net/can/can-raw                      can
 net/can/can-bcm                      can

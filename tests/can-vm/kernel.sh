@@ -2,13 +2,14 @@
 #
 # A kernel root is a folder with boot/vmlinuz-R, boot/config-R and
 # lib/modules/R. It is, in this order: the folder named by the caller, the
-# installed system if its kernel has CAN modules, or a kernel package unpacked
+# installed system if its kernel has the modules, or a kernel package unpacked
 # into the cache (unpacked only: installing it would run boot loader hooks).
-kernel_release_in() {  # newest release in root $1 that has the CAN modules
+kernel_release_in() {  # newest release in root $1 that has the modules for CAN and for serial adapters on USB
     local k r best=''
     for k in "$1"/boot/vmlinuz-*; do
         r=${k##*/vmlinuz-}
-        if [ -r "$k" ] && compgen -G "$1/lib/modules/$r/kernel/net/can/can.ko*" >/dev/null; then
+        if [ -r "$k" ] && compgen -G "$1/lib/modules/$r/kernel/net/can/can.ko*" >/dev/null &&
+           compgen -G "$1/lib/modules/$r/kernel/drivers/usb/serial/ftdi_sio.ko*" >/dev/null; then
             best=$(printf '%s\n' $best "$r" | sort -V | tail -n 1)
         fi
     done
@@ -23,7 +24,7 @@ current_kernel_package() {  # the package that the distribution's own name for t
 fetch_kernel() {  # unpack a kernel package into the cache
     local package=${CAN_VM_KERNEL_PACKAGE:-} dir=$work/kernel debs
     type -P apt-get >/dev/null && type -P dpkg-deb >/dev/null ||
-        fail 'no kernel with CAN modules here and no apt-get to fetch one; set CAN_VM_KERNEL_ROOT' 77
+        fail 'no kernel with CAN and USB modules here and no apt-get to fetch one; set CAN_VM_KERNEL_ROOT' 77
     if [ -z "$package" ]; then
         package=$(current_kernel_package)
         # A fresh machine may have no package lists yet.
@@ -44,8 +45,10 @@ fetch_kernel() {  # unpack a kernel package into the cache
     dpkg-deb --fsys-tarfile "${debs[0]}" | tar -x -C "$dir/root" --wildcards \
         './boot/vmlinuz-*' './boot/config-*' './lib/modules/*/kernel/net/can/*' \
         './lib/modules/*/kernel/drivers/net/can/*' './lib/modules/*/kernel/drivers/virtio/*' \
-        './lib/modules/*/kernel/drivers/char/virtio_console.ko*'
-    [ -n "$(kernel_release_in "$dir/root")" ] || fail "$package has no CAN modules"
+        './lib/modules/*/kernel/drivers/char/virtio_console.ko*' \
+        './lib/modules/*/kernel/drivers/usb/common/*' './lib/modules/*/kernel/drivers/usb/core/*' \
+        './lib/modules/*/kernel/drivers/usb/host/uhci-hcd.ko*' './lib/modules/*/kernel/drivers/usb/serial/*'
+    [ -n "$(kernel_release_in "$dir/root")" ] || fail "$package has no CAN or no USB modules"
     rm -rf "$cache/kernel"
     mv "$dir/root" "$cache/kernel"
 }
@@ -77,7 +80,7 @@ plain_kernel() {  # $1 = vmlinuz, $2 = result
 find_kernel() {  # sets kernel, kernel_root and release
     if [ -n "${CAN_VM_KERNEL_ROOT:-}" ]; then
         kernel_root=$CAN_VM_KERNEL_ROOT
-        release=$(kernel_release_in "$kernel_root") || fail "$kernel_root: no kernel with CAN modules"
+        release=$(kernel_release_in "$kernel_root") || fail "$kernel_root: no kernel with CAN and USB modules"
     elif release=$(kernel_release_in "$cache/kernel"); then
         kernel_root=$cache/kernel
     elif release=$(kernel_release_in ''); then

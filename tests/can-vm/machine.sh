@@ -24,6 +24,11 @@ run_machine() {  # sets code, guest_start, guest_end and status (empty when ther
     if [ -n "$controllers" ]; then
         qemu+=(-object can-bus,id=bus0 -device kvaser_pci,canbus=bus0 -device kvaser_pci,canbus=bus0)
     fi
+    if [ -n "$usb_serial" ]; then  # two adapters, whose lines are joined crosswise
+        qemu+=(-device piix3-usb-uhci,id=usb
+            -chardev "socket,id=line0,path=$work/line,server=on,wait=off" -device usb-serial,bus=usb.0,chardev=line0
+            -chardev "socket,id=line1,path=$work/line"                    -device usb-serial,bus=usb.0,chardev=line1)
+    fi
     if [ -n "$virtual_time" ]; then qemu+=(-icount shift=3,sleep=off); fi
 
     # Output comes through two named pipes, so that it is passed on as it appears

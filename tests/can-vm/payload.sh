@@ -51,7 +51,7 @@ pack_payload() {  # COMMAND [ARG...]: makes $work/image.cpio, sets image_mb
         for argument in "$@"; do printf ' %s' "$(quote "$argument")"; done
         printf '\n'
     } >"$root/etc/can-vm/run"
-    printf 'controllers=%s\nkeep=%s\n' "$controllers" "$keep" >"$root/etc/can-vm/settings"
+    printf 'controllers=%s\nkeep=%s\nusb_serial=%s\n' "$controllers" "$keep" "$usb_serial" >"$root/etc/can-vm/settings"
 
     # The kernel unpacks archives one after the other, so the payload is simply
     # appended to the base image.
