@@ -18,6 +18,7 @@ ScoreKind end_stop_score();
 ScoreKind run_on_score();
 ScoreKind following_score();
 ScoreKind feedback_score();
+ScoreKind supply_score();
 ScoreKind drift_score();
 
 }  // namespace trackrod

@@ -20,6 +20,7 @@ const std::vector<ScoreKind>& score_table() {
       run_on_score(),
       following_score(),
       feedback_score(),
+      supply_score(),
       drift_score(),
   };
   return table;

@@ -25,6 +25,7 @@ KnownCapture any_capture() {
 std::string least_settings(const std::string& name) {
   if (name == "frequency" || name == "feedback") return R"({"frequencies": ["1 Hz", "2 Hz"]})";
   if (name == "drift") return R"({"of": {"score": "step"}, "finding": "delay_50"})";
+  if (name == "supply") return R"({"below": 1, "working": [0, 1]})";
   return "{}";
 }
 

@@ -1,0 +1,41 @@
+#pragma once
+// Drop-outs of a supply and what a unit did in each, read off voltage and a signal that shows whether the unit works.
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "harness/score/score.hpp"
+
+namespace trackrod {
+
+struct DropOutRule {
+  double below{0.0};                   // V: a drop-out is where the voltage is below
+  double low{0.0}, high{0.0};          // of the output: within, the unit works
+  Duration silent{from_seconds(0.1)};  // without a sample for longer it does not
+};
+
+// An instant that lies between two samples.
+struct Between {
+  double t{0.0};           // s after the span's start: the middle
+  double half_width{0.0};  // s
+};
+
+struct DropOut {
+  Between begin, end;                       // of the voltage below
+  double lowest{0.0};                       // V
+  bool lost{false};                         // the unit stopped working in it, or after it before the next one
+  Between lost_at;                          // when lost
+  std::optional<Between> back_at;           // for good, until the next drop-out or the end; empty: never
+  double volts_lost{0.0}, volts_back{0.0};  // at these instants
+  double slope_lost{0.0}, slope_back{0.0};  // V/s there
+};
+
+struct DropOuts {
+  std::vector<DropOut> found;
+  std::string trouble;  // why there is none
+};
+// A drop-out counts when the unit worked before it.
+DropOuts drop_outs_of(const ScoreInput& input, const Span& span, const DropOutRule& rule);
+
+}  // namespace trackrod

@@ -1,0 +1,227 @@
+// The score `supply`: what a unit bears of its supply, and how it comes back. docs/scores/supply.md.
+
+#include <algorithm>
+#include <cmath>
+
+#include "harness/score/budget.hpp"
+#include "harness/score/drop_outs.hpp"
+#include "harness/score/findings.hpp"
+#include "harness/score/scores.hpp"
+#include "harness/score/scoring.hpp"
+
+namespace trackrod {
+namespace {
+
+struct SupplySettings {
+  double below{0.0};
+  std::vector<double> working;
+  Duration silent{from_seconds(0.1)};
+};
+
+const Fields<SupplySettings>& supply_fields() {
+  static const auto fields =
+      Fields<SupplySettings>{"score", "What a unit bears of its supply: drop-outs, low voltage, reset and recovery"}
+          .need("below", &SupplySettings::below, number(-1e6, 1e6),
+                "a drop-out is where the voltage is below: a number in the input's unit")
+          .need(
+              "working", &SupplySettings::working, list(number(-1e9, 1e9), 2, 2),
+              "lower and upper bound of the output, in its unit, within which the unit works; \"no value\" is outside")
+          .may("silent", &SupplySettings::silent, duration(from_seconds(0.001), from_seconds(60.0)),
+               "without a sample of the output for longer, the unit does not work; 100 ms when not given");
+  return fields;
+}
+
+constexpr double ms = 1e3;
+
+class Supply {
+ public:
+  explicit Supply(const ScoreInput& input);
+  ScoreResult run() const;
+
+ private:
+  Finding missing(const std::string& name, const std::string& why) const;
+  Finding ridden_through() const;
+  Finding mean_time(const std::string& name, const std::vector<double>& times, const std::vector<double>& half_widths,
+                    const std::string& why) const;
+  Finding voltage(const std::string& name, const std::vector<double>& volts, const std::vector<double>& half_widths,
+                  const std::string& why) const;
+  Finding functional_class() const;
+  Figure figure() const;
+
+  const ScoreInput& input_;
+  const SupplySettings& settings_;
+  const SignalInfo &in_, &out_;
+  Frame frame_;
+  std::vector<DropOut> drops_;
+  std::string trouble_;
+};
+
+Supply::Supply(const ScoreInput& input)
+    : input_{input},
+      settings_{std::any_cast<const SupplySettings&>(input.settings)},
+      in_{input.capture.signals()[input.signal("input")]},
+      out_{input.capture.signals()[input.signal("output")]},
+      frame_{pair_frame(input, "supply", "")} {
+  const DropOutRule rule{settings_.below, settings_.working[0], settings_.working[1], settings_.silent};
+  for (const auto& [name, spans] : by_step(input.spans)) frame_.step += (frame_.step.empty() ? "" : ", ") + name;
+  for (const auto& span : input.spans) {
+    auto of_span = drop_outs_of(input, span, rule);
+    if (trouble_.empty()) trouble_ = of_span.trouble;
+    drops_.insert(drops_.end(), of_span.found.begin(), of_span.found.end());
+  }
+  const auto lost = std::count_if(drops_.begin(), drops_.end(), [](const DropOut& d) { return d.lost; });
+  frame_.conditions.emplace_back("drop_outs", std::to_string(drops_.size()));
+  frame_.conditions.emplace_back("lost_in", std::to_string(lost));
+}
+
+Finding Supply::missing(const std::string& name, const std::string& why) const {
+  for (const auto& kind : supply_score().entry.findings)
+    if (kind.name == name)
+      return frame_.missing(name, finding_unit(kind.unit, in_.unit, out_.unit), why, !input_.spans.empty());
+  return frame_.missing(name, "1", why, !input_.spans.empty());
+}
+
+// Between the longest one survived and the shortest one that was not, if all were so in between.
+Finding Supply::ridden_through() const {
+  double survived = 0.0, survived_open = 0.0, failed = INFINITY, failed_open = 0.0;
+  for (const auto& d : drops_) {
+    const double length = d.end.t - d.begin.t, open = d.end.half_width + d.begin.half_width;
+    if (d.lost && length < failed)
+      failed = length, failed_open = open;
+    else if (!d.lost && length > survived)
+      survived = length, survived_open = open;
+  }
+  if (survived == 0.0)
+    return missing("ridden_through", "none was survived; the shortest lasted " + with_unit(ms * failed, "ms"));
+  if (survived - survived_open > failed + failed_open)
+    return missing("ridden_through", "one of " + with_unit(ms * survived, "ms") + " was survived and one of " +
+                                         with_unit(ms * failed, "ms") +
+                                         " was not: length alone does not decide; repeat near there, from one level");
+  auto frame = frame_;
+  frame.conditions.emplace_back("longest_survived", with_unit(ms * survived, "ms"));
+  if (std::isinf(failed)) {
+    frame.conditions.emplace_back("all", "every drop-out was survived: the longest may be longer");
+    return frame.measured("ridden_through", "ms", ms * survived,
+                          {rectangular("samples of the voltage", ms * survived_open)});
+  }
+  frame.conditions.emplace_back("shortest_lost", with_unit(ms * failed, "ms"));
+  const double middle = 0.5 * (survived + failed), half = std::abs(failed - survived) / 2.0;
+  return frame.measured("ridden_through", "ms", ms * middle,
+                        {rectangular("between two drop-outs", ms * half),
+                         rectangular("samples of the voltage", ms * std::max(survived_open, failed_open))});
+}
+
+Finding Supply::mean_time(const std::string& name, const std::vector<double>& times,
+                          const std::vector<double>& half_widths, const std::string& why) const {
+  if (times.empty()) return missing(name, why);
+  const auto found = repeated(times, std::vector<double>(times.size(), 0.0));
+  auto budget = found.budget;
+  // Each one lies between two samples. Drop-outs on the grid of a plan fall alike between them, so that the mean of
+  // several is known no better.
+  double open = 0.0;
+  for (const double h : half_widths) open = std::max(open, h);
+  budget.push_back(rectangular("samples of both signals", ms * open));
+  for (auto& line : time_shift_budget(in_, out_, 0.0, 0.0)) budget.push_back(line);
+  auto frame = frame_;
+  frame.conditions.emplace_back("greatest", with_unit(ms * found.greatest, "ms"));
+  for (auto& line : budget)
+    if (line.type == 'A') line.standard_uncertainty *= ms;
+  return frame.measured(name, "ms", ms * found.mean, std::move(budget));
+}
+
+Finding Supply::voltage(const std::string& name, const std::vector<double>& volts,
+                        const std::vector<double>& half_widths, const std::string& why) const {
+  if (volts.empty()) return missing(name, why);
+  const auto found = repeated(volts, std::vector<double>(volts.size(), 0.0));
+  auto budget = found.budget;
+  double open = 0.0;
+  for (const double h : half_widths) open = std::max(open, h);
+  budget.push_back(rectangular("change of the voltage between samples", open));
+  budget.push_back(type_b("calibration of '" + in_.name + "'", in_.calibration.standard_uncertainty));
+  budget.push_back(rectangular("resolution", 0.5 * in_.resolution));
+  auto frame = frame_;
+  frame.conditions.emplace_back("least", with_unit(found.least, in_.unit));
+  frame.conditions.emplace_back("greatest", with_unit(found.greatest, in_.unit));
+  return frame.measured(name, in_.unit, found.mean, std::move(budget));
+}
+
+// ISO 16750-1 tells functional status classes: A works throughout, C comes back by itself, D and E do not (from
+// memory).
+Finding Supply::functional_class() const {
+  bool lost = false, stayed_away = false;
+  for (const auto& d : drops_) {
+    lost = lost || d.lost;
+    stayed_away = stayed_away || (d.lost && !d.back_at);
+  }
+  const double level = stayed_away ? 4.0 : lost ? 3.0 : 1.0;
+  auto f = frame_.exact("functional_class", "1", level);
+  f.conditions.emplace_back("class", stayed_away ? "D or E: did not come back by itself"
+                                     : lost
+                                         ? "C: stopped, and came back by itself"
+                                         : "A or B: went on throughout; whether within tolerance, other findings say");
+  return f;
+}
+
+Figure Supply::figure() const {
+  Figure f{"Drop-outs: how long, how deep", "length (ms)", "lowest voltage (" + in_.unit + ")", {}, {}};
+  Curve survived{"survived", {}, {}, Curve::Style::points}, lost{"lost", {}, {}, Curve::Style::points};
+  for (const auto& d : drops_) {
+    auto& curve = d.lost ? lost : survived;
+    curve.x.push_back(ms * (d.end.t - d.begin.t));
+    curve.y.push_back(d.lowest);
+  }
+  for (auto& curve : {survived, lost})
+    if (!curve.x.empty()) f.curves.push_back(curve);
+  return f;
+}
+
+ScoreResult Supply::run() const {
+  ScoreResult result;
+  if (drops_.empty()) {
+    const auto why = trouble_.empty() ? "no complete step to score" : trouble_;
+    for (const auto& kind : supply_score().entry.findings) result.findings.push_back(missing(kind.name, why));
+    return result;
+  }
+  std::vector<double> reset, reset_open, recovery, recovery_open, stops, stops_open, works, works_open;
+  for (const auto& d : drops_) {
+    if (!d.lost) continue;
+    reset.push_back(d.lost_at.t - d.begin.t);
+    reset_open.push_back(d.lost_at.half_width + d.begin.half_width);
+    stops.push_back(d.volts_lost);
+    stops_open.push_back(std::abs(d.slope_lost) * d.lost_at.half_width);
+    if (!d.back_at) continue;
+    recovery.push_back(d.back_at->t - d.end.t);
+    recovery_open.push_back(d.back_at->half_width + d.end.half_width);
+    works.push_back(d.volts_back);
+    works_open.push_back(std::abs(d.slope_back) * d.back_at->half_width);
+  }
+  const std::string never = "the unit worked throughout", away = reset.empty() ? never : "the unit did not come back";
+  result.findings.push_back(ridden_through());
+  result.findings.push_back(voltage("stops_at", stops, stops_open, never));
+  result.findings.push_back(voltage("works_from", works, works_open, away));
+  result.findings.push_back(mean_time("reset_time", reset, reset_open, never));
+  result.findings.push_back(mean_time("recovery_time", recovery, recovery_open, away));
+  result.findings.push_back(functional_class());
+  result.figures.push_back(figure());
+  return result;
+}
+
+}  // namespace
+
+ScoreKind supply_score() {
+  ScoreKind score;
+  score.entry.settings = kind("supply", supply_fields);
+  score.entry.roles = {{"input", "the voltage, measured at the unit's connector"},
+                       {"output", "what shows that the unit works, such as its state"}};
+  score.entry.findings = {
+      {"ridden_through", "ms", "longest drop-out during which and after which the unit works on"},
+      {"stops_at", "input", "voltage at which the unit stops working; of slow ramps"},
+      {"works_from", "input", "voltage at which it works again; of slow ramps"},
+      {"reset_time", "ms", "from the beginning of a drop-out until the unit no longer works"},
+      {"recovery_time", "ms", "from the end of a drop-out until it works again for good"},
+      {"functional_class", "1", "1: worked throughout (A, B), 3: came back by itself (C), 4: did not (D, E)"}};
+  score.run = [](const ScoreInput& input) { return Supply{input}.run(); };
+  return score;
+}
+
+}  // namespace trackrod
