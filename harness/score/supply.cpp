@@ -33,6 +33,19 @@ const Fields<SupplySettings>& supply_fields() {
 
 constexpr double ms = 1e3;
 
+// A drop-out goes down in one step and up in the next: steps that follow each other at once are read as one.
+std::vector<Span> joined(std::vector<Span> spans, Duration tick) {
+  std::sort(spans.begin(), spans.end(), [](const Span& a, const Span& b) { return a.from < b.from; });
+  std::vector<Span> out;
+  for (auto& span : spans) {
+    if (!out.empty() && span.from - out.back().to <= 2 * tick)
+      out.back().to = std::max(out.back().to, span.to);
+    else
+      out.push_back(std::move(span));
+  }
+  return out;
+}
+
 class Supply {
  public:
   explicit Supply(const ScoreInput& input);
@@ -64,7 +77,7 @@ Supply::Supply(const ScoreInput& input)
       frame_{pair_frame(input, "supply", "")} {
   const DropOutRule rule{settings_.below, settings_.working[0], settings_.working[1], settings_.silent};
   for (const auto& [name, spans] : by_step(input.spans)) frame_.step += (frame_.step.empty() ? "" : ", ") + name;
-  for (const auto& span : input.spans) {
+  for (const auto& span : joined(input.spans, input.capture.timing().tick)) {
     auto of_span = drop_outs_of(input, span, rule);
     if (trouble_.empty()) trouble_ = of_span.trouble;
     drops_.insert(drops_.end(), of_span.found.begin(), of_span.found.end());

@@ -92,6 +92,15 @@ TEST_CASE("a slow ramp shows at which voltage the unit stops and from which it w
   }
 }
 
+TEST_CASE("steps that follow each other at once are read as one, so that one may go down and the next one up") {
+  const auto whole = fed({}, drops({0.02, 0.08}), 7);
+  auto cut = whole;
+  cut.all_spans = {
+      {"down", 0, at(0.0), at(1.01), true}, {"up", 0, at(1.01), at(3.05), true}, {"down", 1, at(3.05), at(5.1), true}};
+  CHECK(value_of(score("supply", cut, settings), "ridden_through") ==
+        value_of(score("supply", whole, settings), "ridden_through"));
+}
+
 TEST_CASE("a unit that works throughout, and one that stays away, have their class") {
   Fed tough;
   tough.hold_out = 10.0;

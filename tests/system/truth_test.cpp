@@ -79,7 +79,8 @@ TEST_CASE("in virtual time the dead time is found within 0.1 ms beside its state
 }
 
 TEST_CASE(
-    "in virtual time ratio, play, end stops, limit of rate, feedback and group delay are those of the truth, whatever "
+    "in virtual time ratio, play, end stops, limit of rate, feedback, brown-out and group delay are those of the "
+    "truth, whatever "
     "it is") {
   const auto seed = std::random_device{}();
   CAPTURE(seed);
@@ -126,6 +127,13 @@ TEST_CASE(
   const auto limit =
       rehearsed("following.json", "road.rate_limit=" + std::to_string(rate_limit) + " deg/s", "following.rate_limit");
   CHECK(*limit.value == Approx(rate_limit).epsilon(0.02));
+
+  const double brown_out = even(5.8, 7.0);
+  CAPTURE(brown_out);
+  const auto stops = rehearsed("supply.json", "power.brown_out=" + std::to_string(brown_out) + " V", "supply.stops_at");
+  CHECK(*stops.value == Approx(brown_out).margin(0.1));
+  CHECK(stops.low <= brown_out);
+  CHECK(brown_out <= stops.high);
 
   // The torque has no lag of its own on the demo bench; friction of the drive, 0.25 Nm, takes some of it.
   const double force_gain = even(0.0015, 0.003);
