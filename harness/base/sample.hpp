@@ -42,6 +42,15 @@ struct Calibration {
   std::string certificate;
 };
 
+// How much later a signal shows a motion than another one, as it was measured between the two.
+struct Skew {
+  std::string against;     // the other signal; empty: not measured
+  Duration value{};        // by the stamps alone
+  Duration uncertainty{};  // standard
+  std::string date, due;   // ISO 8601; `due` empty when it does not lapse
+  std::string used;        // what it was measured with, in words
+};
+
 // All that a reader of a capture needs to know of a signal. Stored with the capture.
 struct SignalInfo {
   std::string name;
@@ -54,11 +63,13 @@ struct SignalInfo {
   double resolution{0.0};         // step between neighbouring values, in the unit; 0 = continuous
   double resolution_offset{0.0};  // value = resolution * count + resolution_offset
   double range_low{0.0}, range_high{0.0};
-  double max_slew{0.0};          // unit per second; 0 = unlimited
-  Duration delay{};              // of the sensor: the sample shows the world this much earlier
+  double max_slew{0.0};  // unit per second; 0 = unlimited
+  Duration delay{};      // of the sensor: the sample shows the world this much earlier; with a skew that of the other
+                         // signal and the skew
   Duration delay_uncertainty{};  // standard
-  Duration clock_asymmetry{};    // half-width: what an uneven path could shift every stamp of the device by
-  std::string clock;             // devices that share a clock share its error
+  Skew skew;
+  Duration clock_asymmetry{};  // half-width: what an uneven path could shift every stamp of the device by
+  std::string clock;           // devices that share a clock share its error
   Calibration calibration;
 };
 

@@ -95,6 +95,7 @@ std::unique_ptr<Bench> parse_bench(const Sources& sources, const Catalogue& cata
     problems.add(file.at, "the bench has no signal", "at least one in 'signals', here or in an included file");
     draft.signals_known = false;
   }
+  resolve_skews(parts, draft);
   resolve_axes(file, draft);
   resolve_interlocks(file, draft);
   resolve_arming(file, draft);

@@ -93,6 +93,20 @@ const Fields<Signal>& signal_fields() {
   return fields;
 }
 
+const Fields<Skew>& skew_fields() {
+  constexpr Duration most = std::chrono::seconds{10};
+  static const auto fields =
+      Fields<Skew>{"skew", "How much later a signal shows a motion than another one, as measured between the two"}
+          .need("signal", &Skew::signal, name(), "the signal that shows it later, or with a minus earlier")
+          .need("against", &Skew::against, name(), "the signal that it was measured against")
+          .need("value", &Skew::value, duration(-most, most), "by the stamps alone; takes the place of its 'delay'")
+          .need("u", &Skew::u, duration(Duration{0}, most), "standard uncertainty of it")
+          .need("date", &Skew::date, day(), "when it was measured; of several entries for a signal the newest counts")
+          .may("due", &Skew::due, located(day()), "when it lapses")
+          .may("used", &Skew::used, text(), "what it was measured with, in words");
+  return fields;
+}
+
 const Fields<Mode>& mode_fields() {
   static const auto fields =
       Fields<Mode>{"mode", "A control mode of an axis"}
@@ -206,7 +220,8 @@ Fields<T>& add_contents(Fields<T>& fields, const Catalogue& catalogue) {
   return fields
       .may("devices", &Contents::devices, part(dictionary(part(object(device_fields(catalogue))))),
            "the devices, by name")
-      .may("signals", &Contents::signals, part(dictionary(part(object(signal_fields)))), "the signals, by name");
+      .may("signals", &Contents::signals, part(dictionary(part(object(signal_fields)))), "the signals, by name")
+      .may("skews", &Contents::skews, list(part(object(skew_fields))), "measured skews of pairs of signals");
 }
 
 }  // namespace
@@ -221,7 +236,7 @@ Fields<Bench> bench_fields(const Catalogue& catalogue) {
       .may("like", &Bench::like, text(),
            "another bench file, relative to this one, that holds all that is not in this one")
       .may("include", &Bench::include, list(located(text())),
-           "files with more devices and signals, relative to this one");
+           "files with more devices, signals and skews, relative to this one");
   add_contents(fields, catalogue)
       .may("axes", &Bench::axes, dictionary(part(object(axis_fields))),
            "the driven axes and their control modes, by name")
@@ -233,7 +248,7 @@ Fields<Bench> bench_fields(const Catalogue& catalogue) {
 }
 
 Fields<Contents> included_fields(const Catalogue& catalogue) {
-  Fields<Contents> fields{"included file", "Devices and signals that bench files include"};
+  Fields<Contents> fields{"included file", "Devices, signals and calibrations that bench files include"};
   add_contents(fields, catalogue);
   return fields;
 }

@@ -93,10 +93,19 @@ struct SafeState {
   Located<std::vector<Part<Action>>> actions;
 };
 
+struct Skew {
+  Name signal, against;
+  Duration value{}, u{};
+  std::string date;
+  Located<std::string> due;
+  std::string used;
+};
+
 // What the bench file and the files it includes have in common.
 struct Contents {
   Part<Dictionary<Part<Device>>> devices;
   Part<Dictionary<Part<Signal>>> signals;
+  std::vector<Part<Skew>> skews;
 };
 
 struct Bench : Contents {

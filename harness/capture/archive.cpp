@@ -50,6 +50,12 @@ void describe(const Handle& group, const SignalInfo& s, std::size_t index) {
   write_attribute(group, "max_slew", s.max_slew);
   write_attribute(group, "delay_ns", std::int64_t{s.delay.count()});
   write_attribute(group, "delay_uncertainty_ns", std::int64_t{s.delay_uncertainty.count()});
+  write_attribute(group, "skew_against", s.skew.against);
+  write_attribute(group, "skew_ns", std::int64_t{s.skew.value.count()});
+  write_attribute(group, "skew_uncertainty_ns", std::int64_t{s.skew.uncertainty.count()});
+  write_attribute(group, "skew_date", s.skew.date);
+  write_attribute(group, "skew_due", s.skew.due);
+  write_attribute(group, "skew_used", s.skew.used);
   write_attribute(group, "clock_asymmetry_ns", std::int64_t{s.clock_asymmetry.count()});
   write_attribute(group, "clock", s.clock);
   write_attribute(group, "calibration_gain", s.calibration.gain);

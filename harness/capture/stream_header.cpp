@@ -23,6 +23,13 @@ Json json_of(const SignalInfo& s) {
           {"max_slew", s.max_slew},
           {"delay_ns", s.delay.count()},
           {"delay_uncertainty_ns", s.delay_uncertainty.count()},
+          {"skew",
+           {{"against", s.skew.against},
+            {"value_ns", s.skew.value.count()},
+            {"uncertainty_ns", s.skew.uncertainty.count()},
+            {"date", s.skew.date},
+            {"due", s.skew.due},
+            {"used", s.skew.used}}},
           {"clock_asymmetry_ns", s.clock_asymmetry.count()},
           {"clock", s.clock},
           {"calibration",
@@ -53,6 +60,13 @@ SignalInfo signal_of(const Json& j) {
   s.max_slew = number(j.at("max_slew"));
   s.delay = Duration{j.at("delay_ns").get<std::int64_t>()};
   s.delay_uncertainty = Duration{j.at("delay_uncertainty_ns").get<std::int64_t>()};
+  if (const auto skew = j.find("skew"); skew != j.end())  // captures from before there were skews have none
+    s.skew = {skew->at("against"),
+              Duration{skew->at("value_ns").get<std::int64_t>()},
+              Duration{skew->at("uncertainty_ns").get<std::int64_t>()},
+              skew->at("date"),
+              skew->at("due"),
+              skew->at("used")};
   s.clock_asymmetry = Duration{j.at("clock_asymmetry_ns").get<std::int64_t>()};
   s.clock = j.at("clock");
   const auto& c = j.at("calibration");

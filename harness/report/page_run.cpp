@@ -70,6 +70,22 @@ std::string clock_text(Duration since_start) {
 
 }  // namespace
 
+namespace {
+
+std::string skews(const Report& report) {
+  std::vector<std::vector<std::string>> rows;
+  for (const auto& s : report.signals)
+    if (const auto& k = s.skew; !k.against.empty())
+      rows.push_back({escaped(s.name), escaped(k.against), escaped(shown(1e3 * seconds(k.value), 4) + " ms"),
+                      escaped(shown(1e3 * seconds(k.uncertainty), 2) + " ms"), escaped(k.date), escaped(k.due),
+                      escaped(k.used)});
+  if (rows.empty()) return "";
+  return section("Measured skews",
+                 table({"signal", "later than", "by", "standard uncertainty", "measured", "due", "with"}, rows, ""));
+}
+
+}  // namespace
+
 std::string calibrations(const Report& report) {
   const auto day = day_of(report.facts.started);
   std::vector<std::vector<std::string>> rows;
@@ -84,7 +100,8 @@ std::string calibrations(const Report& report) {
   }
   return section("Calibration of what was read", table({"signal", "where", "owner", "standard uncertainty",
                                                         "calibrated", "due", "certificate", "state"},
-                                                       rows, "The recording names no signal that was read."));
+                                                       rows, "The recording names no signal that was read.")) +
+         skews(report);
 }
 
 std::string timing(const TimingQuality& t) {
@@ -167,6 +184,9 @@ std::vector<std::string> found_cautions(const Report& report) {
   for (const auto& s : report.signals) {
     if (lapsed(s, day))
       out.push_back("The calibration of '" + s.name + "' was due on " + s.calibration.due +
+                    " and had lapsed when the run was made.");
+    if (!day.empty() && !s.skew.due.empty() && s.skew.due < day)
+      out.push_back("The skew of '" + s.name + "' against '" + s.skew.against + "' was due on " + s.skew.due +
                     " and had lapsed when the run was made.");
     if (needs_calibration(s) && s.calibration.date.empty())
       out.push_back("'" + s.name + "' measures for the bench and was never calibrated.");

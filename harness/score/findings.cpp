@@ -22,6 +22,9 @@ bool share_clock(const SignalInfo& a, const SignalInfo& b) {
   return (!a.clock.empty() && a.clock == b.clock) || (!a.device.empty() && a.device == b.device);
 }
 
+// The signal whose delay everything else about its own rests on.
+const std::string& delay_base(const SignalInfo& s) { return s.skew.against.empty() ? s.name : s.skew.against; }
+
 }  // namespace
 
 Finding Frame::measured(const std::string& name, const std::string& unit, double value,
@@ -75,8 +78,16 @@ std::vector<Contribution> time_shift_budget(const SignalInfo& input, const Signa
                                             double output_half_width) {
   constexpr double ms = 1e3;
   auto budget = stamps_budget(input_half_width, output_half_width);
-  budget.push_back(type_b("delay of the input's sensor", ms * seconds(input.delay_uncertainty)));
-  budget.push_back(type_b("delay of the output's sensor", ms * seconds(output.delay_uncertainty)));
+  // Delays that were measured against one sensor share its own, which cancels.
+  if (delay_base(input) == delay_base(output)) {
+    budget.push_back(
+        type_b("skew of the input against '" + input.skew.against + "'", ms * seconds(input.skew.uncertainty)));
+    budget.push_back(
+        type_b("skew of the output against '" + output.skew.against + "'", ms * seconds(output.skew.uncertainty)));
+  } else {
+    budget.push_back(type_b("delay of the input's sensor", ms * seconds(input.delay_uncertainty)));
+    budget.push_back(type_b("delay of the output's sensor", ms * seconds(output.delay_uncertainty)));
+  }
   if (!share_clock(input, output)) {
     budget.push_back(rectangular("uneven path to the input's clock", ms * seconds(input.clock_asymmetry)));
     budget.push_back(rectangular("uneven path to the output's clock", ms * seconds(output.clock_asymmetry)));

@@ -1,5 +1,6 @@
 // The score `skew` on two sensors that are known exactly.
 
+#include "harness/score/findings.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
@@ -107,6 +108,28 @@ TEST_CASE("a driven signal sees no motion") {
   const auto none = score("skew", c);
   check_all_empty(none, "no complete step");
   for (const auto& f : none.findings) CHECK(f.verdict == Verdict::not_run);
+}
+
+TEST_CASE("of signals measured against one sensor only their skews stay uncertain, whatever its own delay is") {
+  SignalInfo base, late, other;
+  base.name = "base";
+  base.delay_uncertainty = from_seconds(0.002);
+  late.name = "late";
+  late.delay_uncertainty = from_seconds(0.0021);  // with that of "base"
+  late.skew = {"base", {}, from_seconds(0.0003), "2026-01-01", "", ""};
+  other = late;
+  other.name = "other";
+  other.skew.uncertainty = from_seconds(0.0004);
+  const auto u = [](const SignalInfo& a, const SignalInfo& b) {
+    return combine(0.0, time_shift_budget(a, b, 0.0, 0.0)).standard_uncertainty;
+  };
+  CHECK(u(base, late) == Approx(0.3));
+  CHECK(u(late, base) == Approx(0.3));
+  CHECK(u(late, other) == Approx(0.5));
+  SignalInfo stranger;
+  stranger.name = "stranger";
+  stranger.delay_uncertainty = from_seconds(0.001);
+  CHECK(u(late, stranger) == Approx(std::hypot(2.1, 1.0)));
 }
 
 }  // namespace
