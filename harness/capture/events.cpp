@@ -37,7 +37,10 @@ std::string trip(const Event& e, const StreamHeader& names) {
     case TripCause::interlock:
       return "tripped: " + named(names.interlocks, e.b, "interlock") + " broken at " + shown(e.value);
     case TripCause::device_lost:
-      return "tripped: " + named(names.devices, e.b, "device") + " lost";
+      return "tripped: " + named(names.devices, e.b, "device") + " lost" +
+             (e.value > 0.0 ? "; the loop itself had stood still for " + shown(1e3 * e.value, 3) +
+                                  " ms: this computer was late, look there first"
+                            : "");
     case TripCause::wait_timed_out:
       return "tripped: a wait ran out of time with " + signal(names, e.b) + " at " + with_unit(names, e.b, e.value);
     case TripCause::not_finite:

@@ -25,7 +25,8 @@ enum class EventKind : std::uint16_t {
   step_announced,    // a = step id, b = cycle: on disk before the step starts
   step_started,      // a = step id, b = cycle
   step_ended,        // a = step id, b = cycle, value = 1 when complete, 0 when cut short
-  tripped,           // a = TripCause, b = interlock, device or signal index, value = the value that broke it
+  tripped,           // a = TripCause, b = interlock, device or signal index, value = the value that broke it; of a lost
+                     // device the seconds that the loop itself had just stood still, where that may be why; else 0
   device_lost,       // a = device, b = errno of a lost link; 0 = it fell silent or hung up
   device_back,       // a = device
   setpoint_limited,  // a = signal, b = 1 range, 2 slew; value = what was asked
@@ -40,8 +41,8 @@ enum class EventKind : std::uint16_t {
   stop_asked,        // a = StopCause
   loop_died,         // a = signal or exit status, b = 1 when it hung; by the keeper
   clock_pair,  // value = wall clock minus bench clock, seconds since 1970; a, b = its nanoseconds, high and low word
-  device_message,  // a = device, b = code; the text is in the journal's note that follows. value = seconds before `when`
-                   // from which on it may have been so, where the device was asked now and then; 0 = not known
+  device_message,  // a = device, b = code; the text is in the journal's note that follows. value = seconds before
+                   // `when` from which on it may have been so, where the device was asked now and then; 0 = not known
 };
 
 enum class TripCause : std::uint16_t { interlock, device_lost, wait_timed_out, arming_failed, not_finite, keeper_gone };

@@ -38,6 +38,7 @@ Engine::Engine(EngineParts parts)
 
 bool Engine::tick(BenchTime due, BenchTime woke) noexcept {
   if (phase_ == Phase::over) return false;
+  stood_still_ = last_due_ == BenchTime::min() ? Duration{} : woke - now_;
   now_ = woke;
   due_ = due;
   if (last_due_ == BenchTime::min()) {
@@ -114,7 +115,11 @@ void Engine::watch_for_trips(BenchTime now) noexcept {
   }
   if (phase_ == Phase::listening) return;
   for (std::size_t d = 0; d < parts_.devices.size(); ++d)
-    if (live_.lost(d)) return trip(TripCause::device_lost, static_cast<std::uint32_t>(d), 0.0);
+    if (live_.lost(d)) {
+      // A loop that did not run for much of the time-out may be what was lost, not the device.
+      const bool late = stood_still_ > parts_.bench.devices[d].timeout / 2;
+      return trip(TripCause::device_lost, static_cast<std::uint32_t>(d), late ? seconds(stood_still_) : 0.0);
+    }
   if (const auto broken = interlocks_.check(now, live_, phase_ != Phase::arming))
     trip(TripCause::interlock, static_cast<std::uint32_t>(broken->interlock), broken->value);
 }

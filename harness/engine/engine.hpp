@@ -88,6 +88,7 @@ class Engine final : private InputSink, private SequenceHands {
   Phase phase_{Phase::listening};
   RunState state_{RunState::cold};
   Outcome outcome_;
+  Duration stood_still_{};  // from the tick before to this one
   BenchTime now_{}, due_{}, last_due_{BenchTime::min()}, phase_since_{BenchTime::min()};
   std::optional<BenchTime> step_since_, met_since_;
   std::uint64_t announced_{0}, started_{0}, dropped_records_{0}, dropped_arrivals_{0};

@@ -35,6 +35,15 @@ TEST_CASE("events.jsonl tells in words what happened, in the order of time") {
   CHECK(unproven.find("emergency stop") != std::string::npos);
 }
 
+TEST_CASE("a device lost while the loop stood still sends the reader to the computer first") {
+  const auto cause = static_cast<std::uint32_t>(TripCause::device_lost);
+  const auto words = [&](double stood_still) {
+    return event_words({at(1s), stood_still, cause, 0, EventKind::tripped}, small_header());
+  };
+  CHECK(words(0.0) == "tripped: device 'bench_io' lost");
+  CHECK(words(0.0488).find("stood still for 48.8 ms") != std::string::npos);
+}
+
 TEST_CASE("every kind of event has words of its own") {
   std::vector<std::string> all;
   for (std::uint16_t kind = 0; kind <= static_cast<std::uint16_t>(EventKind::device_message); ++kind) {

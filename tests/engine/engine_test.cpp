@@ -100,6 +100,23 @@ TEST_CASE("a device that falls silent trips the bench after its timeout, and the
   CHECK(rig.records.of(EventKind::tripped).at(0).when - (zero + 799ms) == 21ms);
 }
 
+TEST_CASE("a device lost because the loop stood still is told as such, and one that fell silent is not") {
+  for (const bool late : {true, false}) {
+    CAPTURE(late);
+    FakeRig rig;
+    rig.device.silent = [](BenchTime now) { return now >= zero + 800ms; };
+    rig.run(R"([{"do": "hold", "name": "rest", "for": "5 s"}])", [&](BenchTime due) {
+      if (late && due == zero + 800ms) rig.time.sleep_until(due + 45ms);  // this computer did something else
+    });
+    CHECK(rig.outcome.trip == TripCause::device_lost);
+    const auto stood_still = rig.records.of(EventKind::tripped).at(0).value;
+    if (late)
+      CHECK(stood_still == Approx(0.046));
+    else
+      CHECK(stood_still == 0.0);
+  }
+}
+
 TEST_CASE("a device that is never heard keeps the bench cold") {
   FakeRig rig;
   rig.device.silent = [](BenchTime) { return true; };
