@@ -87,6 +87,16 @@ struct UnitSpec {
   std::string description;
 };
 
+// What the vehicle that the bench plays to the unit can do. It limits nothing: see max_slew and range.
+struct VehicleSpec {
+  SignalIndex speed{no_signal};           // driven
+  std::vector<SignalIndex> wheel_speeds;  // driven, in the unit of `speed`
+  double max_speed{0.0};                  // in the unit of `speed`, either way
+  double max_acceleration{0.0};           // that unit per second, of the amount of the speed
+  double max_deceleration{0.0};           // as above, positive
+  double wheel_agreement{0.0};            // most that a wheel speed may differ from `speed`, in its unit
+};
+
 struct Bench {
   std::string name;
   std::string description;
@@ -99,6 +109,7 @@ struct Bench {
   std::vector<Interlock> interlocks;
   std::vector<Action> arming;
   SafeState safe_state;
+  std::optional<VehicleSpec> vehicle;
 
   std::optional<SignalIndex> find(const std::string& signal) const;
   std::vector<std::string> signal_names() const;

@@ -207,6 +207,19 @@ const Fields<SafeState>& safe_state_fields() {
   return fields;
 }
 
+const Fields<Vehicle>& vehicle_fields() {
+  static const auto fields =
+      Fields<Vehicle>{"vehicle", "What the vehicle that the bench plays to the unit can do"}
+          .need("speed", &Vehicle::speed, name(), "the driven signal that is the speed of the vehicle")
+          .need("max_speed", &Vehicle::max_speed, any_quantity(), "greatest speed, either way")
+          .need("max_acceleration", &Vehicle::max_acceleration, any_quantity(), "fastest gain of speed, e.g. 4 m/s^2")
+          .need("max_deceleration", &Vehicle::max_deceleration, any_quantity(), "fastest loss of speed, e.g. 10 m/s^2")
+          .may("wheel_speeds", &Vehicle::wheel_speeds, list(name()), "the driven signals that are speeds of wheels")
+          .may("wheel_agreement", &Vehicle::wheel_agreement, maybe(any_quantity()),
+               "most that a wheel's speed may differ from the vehicle's; needed with 'wheel_speeds'");
+  return fields;
+}
+
 const Fields<UnitSpec>& unit_fields() {
   static const auto fields = Fields<UnitSpec>{"unit", "The unit under test"}
                                  .need("name", &UnitSpec::name, text(), "what it is called")
@@ -243,7 +256,9 @@ Fields<Bench> bench_fields(const Catalogue& catalogue) {
       .need("interlocks", &Bench::interlocks, dictionary(part(object(interlock_fields))),
             "the interlocks, by name; {} where there are none")
       .may("arming", &Bench::arming, list(part(action())), "what is done in order before the bench counts as armed")
-      .need("safe_state", &Bench::safe_state, part(object(safe_state_fields)), "what makes the bench harmless");
+      .need("safe_state", &Bench::safe_state, part(object(safe_state_fields)), "what makes the bench harmless")
+      .may("vehicle", &Bench::vehicle, maybe(part(object(vehicle_fields))),
+           "what the vehicle that the bench plays to the unit can do");
   return fields;
 }
 

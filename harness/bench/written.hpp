@@ -93,6 +93,13 @@ struct SafeState {
   Located<std::vector<Part<Action>>> actions;
 };
 
+struct Vehicle {
+  Name speed;
+  LocatedQuantity max_speed, max_acceleration, max_deceleration;
+  std::vector<Name> wheel_speeds;
+  std::optional<LocatedQuantity> wheel_agreement;
+};
+
 struct Skew {
   Name signal, against;
   Duration value{}, u{};
@@ -119,6 +126,7 @@ struct Bench : Contents {
   Dictionary<Part<Interlock>> interlocks;
   std::vector<Part<Action>> arming;
   Part<SafeState> safe_state;
+  std::optional<Part<Vehicle>> vehicle;
 };
 
 // The field tables of a bench file and of a file it includes; link and protocol settings come from the catalogue.

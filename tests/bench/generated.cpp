@@ -70,7 +70,7 @@ bool is_optional(const Field& f) {
   const auto in = [&](const std::string& start, std::initializer_list<const char*> keys) {
     return begins(f.path, start) && std::any_of(keys.begin(), keys.end(), [&](const char* k) { return f.key == k; });
   };
-  if (f.path == "/description" || f.path == "/axes" || f.path == "/arming") return true;
+  if (f.path == "/description" || f.path == "/axes" || f.path == "/arming" || f.path == "/vehicle") return true;
   if (ends(f.path, "/send/command/cycle") || ends(f.path, "/send/vehicle/cycle")) return false;
   if (depth(f.path) == 3 && f.key == "timeout") return false;
   return in("/unit/", {"serial", "description"}) ||
@@ -100,7 +100,7 @@ std::vector<std::string> uses_of(const Field& f) {
     if (device && of_signal && g.key == "device" && g.value->text == f.key) uses.push_back(g.path);
     if (signal && g.value->text == f.key && g.path != f.path && !begins(g.path, f.path + "/") &&
         (g.key == "set" || g.key == "wait" || g.key == "signal" || g.key == "setpoint" || g.key == "mode_signal" ||
-         g.key == "start_from"))
+         g.key == "start_from" || (g.key == "speed" && g.parent == "/vehicle")))
       uses.push_back(g.path);
     if (!device && !signal && of_signal && g.key == "field" &&
         std::count(fields.begin(), fields.end(), g.value->text) &&
@@ -181,8 +181,9 @@ Expected expected(const Field& f, Change change) {
 bool has_unit(const Field& f) {
   if (f.value->kind != Node::Kind::text) return false;
   if (ends(f.parent, "/range")) return true;
-  for (const auto* key : {"loop_rate", "timeout", "clock_asymmetry", "cycle", "every", "unit", "value", "u", "offset",
-                          "max_slew", "rest", "at_least", "at_most", "grace", "to", "within"})
+  for (const auto* key :
+       {"loop_rate", "timeout", "clock_asymmetry", "cycle", "every", "unit", "value", "u", "offset", "max_slew", "rest",
+        "at_least", "at_most", "grace", "to", "within", "max_speed", "max_acceleration", "max_deceleration"})
     if (f.key == key) return true;
   return false;
 }

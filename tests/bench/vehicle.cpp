@@ -1,0 +1,72 @@
+// The vehicle that the bench plays to the unit: what is taken from the file, and what is refused.
+
+#include "tests/bench/demo.hpp"
+#include "tests/catch.hpp"
+
+using namespace trackrod;
+using namespace trackrod::test;
+
+namespace {
+
+// The demo bench with another vehicle, and a field and a driven signal for one wheel.
+Parsed with_vehicle(const std::string& block) {
+  auto text = demo_text();
+  const auto replace = [&](const std::string& old, const std::string& fresh) {
+    const auto at = text.find(old);
+    REQUIRE(at != std::string::npos);
+    text.replace(at, old.size(), fresh);
+  };
+  const auto begin = text.find("\"vehicle\": {\n    \"speed\"");
+  REQUIRE(begin != std::string::npos);
+  text.replace(begin, text.find('}', begin) + 1 - begin, "\"vehicle\": {" + block + "}");
+  replace(R"("ignition": {"start": 39, "bits": 8})",
+          R"("ignition": {"start": 39, "bits": 4}, "wheel": {"start": 35, "bits": 12, "scale": 0.1})");
+  replace(R"("unit.ignition": {)", R"("vehicle.wheel": {"device": "unit", "field": "wheel", "unit": "km/h",
+      "direction": "drive", "range": ["0 km/h", "200 km/h"], "rest": "0 km/h"},
+    "unit.ignition": {)");
+  return parse(text);
+}
+
+const std::string speeds = R"("speed": "vehicle.speed", "max_speed": "36 m/s", )";
+const std::string rates = R"("max_acceleration": "4 m/s^2", "max_deceleration": "36 km/h/s")";
+
+std::string told(const std::string& block) {
+  const auto read = with_vehicle(block);
+  CHECK_FALSE(read.bench);
+  return read.sentences();
+}
+bool says(const std::string& sentences, const std::string& words) { return sentences.find(words) != std::string::npos; }
+
+}  // namespace
+
+TEST_CASE("the vehicle's limits are kept in the unit of its speed") {
+  const auto read = with_vehicle(speeds + rates + R"(, "wheel_speeds": ["vehicle.wheel"], "wheel_agreement": "1 m/s")");
+  INFO(read.sentences());
+  REQUIRE(read.bench);
+  REQUIRE(read.bench->vehicle);
+  const auto& v = *read.bench->vehicle;
+  CHECK(v.speed == *read.bench->find("vehicle.speed"));
+  CHECK(v.max_speed == Approx(129.6));  // 3.6 km/h are 1 m/s
+  CHECK(v.max_acceleration == Approx(14.4));
+  CHECK(v.max_deceleration == Approx(36));
+  CHECK(v.wheel_speeds == std::vector<SignalIndex>{*read.bench->find("vehicle.wheel")});
+  CHECK(v.wheel_agreement == Approx(3.6));
+}
+
+TEST_CASE("a vehicle that makes no sense is told with its place") {
+  const auto speed = [](const std::string& name) { return "\"speed\": \"" + name + R"(", "max_speed": "36 m/s", )"; };
+  CHECK(says(told(speed("vehicle.sped") + rates), "did you mean 'vehicle.speed'?"));
+  CHECK(says(told(speed("hand.angle") + rates), "a driven signal for the speed of the vehicle"));
+  CHECK(says(told(speed("road.load_cmd") + rates), "a signal that is a speed"));
+  CHECK(says(told(speeds + R"("max_acceleration": "4 m/s^2")"), "'max_deceleration' is missing"));
+  CHECK(says(told(speeds + R"("max_acceleration": "4 m/s", "max_deceleration": "9 m/s^2")"), "found \"4 m/s\""));
+  CHECK(says(told(speeds + R"("max_acceleration": "4 m/s^2", "max_deceleration": "-9 m/s^2")"), "more than 0"));
+  CHECK(says(told(speeds + rates + R"(, "wheel_speeds": ["vehicle.wheel"])"), "without 'wheel_agreement'"));
+  CHECK(says(told(speeds + rates + R"(, "wheel_agreement": "1 km/h")"), "without 'wheel_speeds'"));
+  const auto wheels = [](const std::string& names) {
+    return speeds + rates + R"(, "wheel_agreement": "1 km/h", "wheel_speeds": [)" + names + "]";
+  };
+  CHECK(says(told(wheels(R"("vehicle.speed")")), "a second time"));
+  CHECK(says(told(wheels(R"("vehicle.wheel", "vehicle.wheel")")), "a second time"));
+  CHECK(says(told(wheels(R"("road.load_cmd")")), "a signal in km/h"));
+}
