@@ -72,6 +72,16 @@ struct ReportOptions {
 };
 int report_command(const ReportOptions& options, Console& console);
 
+// A skew from a finished run into a file of the bench. Drives nothing.
+struct CalibrateOptions {
+  std::vector<std::string> skew;   // the signal that is late, and the one that it is held against
+  std::string run;                 // its folder
+  std::vector<std::string> steps;  // empty: all
+  std::string bench, into;
+  std::string sign, longest;  // settings of the score; empty: as it has them
+};
+int calibrate_command(const CalibrateOptions& options, Console& console);
+
 struct SimulateOptions {
   std::string bench;
   std::string truth;

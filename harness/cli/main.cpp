@@ -138,6 +138,23 @@ class Options {
     auto& archive = add("archive", "make the HDF5 archive of a run from its journal",
                         [this](Console& c) { return archive_command(archive_, c); });
     archive.add_option("RUN", archive_.run, "run folder")->required();
+
+    auto& calibrate = add("calibrate", "write what a run measured into the bench file; nothing moves",
+                          [this](Console& c) { return calibrate_command(calibrate_, c); });
+    calibrate
+        .add_option("--skew", calibrate_.skew,
+                    "SIGNAL AGAINST: how much later SIGNAL shows a motion than AGAINST, which sees the same motion")
+        ->type_name("SIGNAL AGAINST")
+        ->expected(2)
+        ->required();
+    calibrate.add_option("--from", calibrate_.run, "run folder; no rehearsal")->required();
+    calibrate.add_option("--steps", calibrate_.steps, "steps to look at (default: all)");
+    calibrate.add_option("--bench", calibrate_.bench, "bench file")->required();
+    calibrate
+        .add_option("--into", calibrate_.into, "file of the bench that has a list of skews, often an included one")
+        ->required();
+    calibrate.add_option("--sign", calibrate_.sign, "\"opposite\": SIGNAL is meant to go against AGAINST");
+    calibrate.add_option("--longest", calibrate_.longest, "longest skew that is looked for (default: 50 ms)");
   }
 
   // Not for people: what the keeper starts.
@@ -164,6 +181,7 @@ class Options {
   ScoreOptions score_;
   ReportOptions report_;
   ArchiveOptions archive_;
+  CalibrateOptions calibrate_;
   LoopOptions loop_;
 };
 

@@ -2,41 +2,13 @@
 
 #include <filesystem>
 
-#include "harness/capture/journal_capture.hpp"
 #include "harness/cli/commands.hpp"
 #include "harness/cli/finish.hpp"
+#include "harness/cli/open_run.hpp"
 #include "harness/report/findings_json.hpp"
 
 namespace trackrod {
 namespace {
-
-// A run folder and what it holds.
-struct Opened {
-  RunFolder folder;
-  RunRecord record;
-  Loaded loaded;
-  std::unique_ptr<JournalCapture> capture;
-};
-
-Result<Opened> open_run(const std::string& path) {
-  auto folder = RunFolder::open(path);
-  if (!folder) return tl::unexpected<Error>{folder.error()};
-  auto record = folder->record();
-  if (!record) return tl::unexpected<Error>{record.error()};
-  auto loaded = folder->sources(*record);
-  if (!loaded) return tl::unexpected<Error>{loaded.error()};
-  Problems problems;
-  parse_sources(*loaded, problems);
-  if (!loaded->timeline)
-    return fail(Fault::bad_input,
-                "the folder's bench or plan does not read any more: " + problems.sorted().front().sentence());
-  auto capture = JournalCapture::open(folder->file("journal"));
-  if (!capture) return tl::unexpected<Error>{capture.error()};
-  if (record->ended.empty())
-    record->notes.push_back("the run ended without a word: its keeper was killed or the power failed");
-  for (const auto& loss : (*capture)->losses()) record->notes.push_back("the journal lacks a part: " + loss.sentence());
-  return Opened{std::move(*folder), std::move(*record), std::move(*loaded), std::move(*capture)};
-}
 
 // The first scoring is findings.json; each later one has a folder of its own, so that none is lost.
 std::string place_for_findings(const RunFolder& folder) {
