@@ -120,6 +120,20 @@ TEST_CASE("a skew goes into an empty list, and the other way round it has the ot
   CHECK(rig.start({"check", rig.bench()})->wait(30s) == 0);
 }
 
+TEST_CASE("a skew goes into a file with a byte order mark and all entries in one line") {
+  const std::string begin = "\xEF\xBB\xBF{\"skews\": [";
+  const std::string old =
+      R"({"signal": "road.angle", "against": "hand.angle", "value": "9 ms", "u": "1 ms", "date": "2020-03-01"}]})";
+  CalibrationRig rig{begin + old};
+  const auto outcome = rig.calibrate("unit.hand_angle_a", "hand.angle");
+  INFO(outcome.err);
+  REQUIRE(outcome.status == 0);
+  const auto now = rig.skews();
+  CHECK(now.substr(0, begin.size()) == begin);
+  CHECK(now.substr(now.size() - old.size()) == old);
+  CHECK(Json::parse(now.substr(3))["skews"].size() == 2);
+}
+
 TEST_CASE("only a run of the rig that went as planned gives a skew") {
   CalibrationRig rig{empty};
   const auto calibrate = [&] { return rig.calibrate("unit.hand_angle_a", "hand.angle"); };
@@ -140,6 +154,13 @@ TEST_CASE("only a run of the rig that went as planned gives a skew") {
   SECTION("never ended") {
     rig.mark("ended", nullptr);
     rig.refuses(calibrate(), 2, "never ended", empty);
+  }
+  SECTION("with a part of its recording damaged") {
+    const auto segment = std::filesystem::directory_iterator { rig.run() + "/journal" } -> path();
+    auto bytes = slurp(segment.string());
+    bytes[bytes.size() / 2] ^= 1;
+    std::ofstream{segment, std::ios::binary} << bytes;
+    rig.refuses(calibrate(), 2, "the journal lacks a part", empty);
   }
   SECTION("on another bench") {
     rig.write("bench.json", replaced(slurp(rig.bench()), "\"bench\": \"demo\"", "\"bench\": \"other\""));
