@@ -9,7 +9,6 @@ namespace {
 using namespace std::chrono_literals;
 
 constexpr Duration listen_limit = 3s;    // for every device to be heard before arming
-constexpr Duration approach_time = 5s;   // arming moves through a signal's whole range in no less
 constexpr int most_steps_a_tick = 1000;  // a plan of steps without length must not stop the loop
 constexpr std::uint64_t most_lag_ticks =
     2;  // after missed ticks a setpoint catches up at the slew limit, it does not jump
@@ -178,9 +177,7 @@ void Engine::approach(BenchTime due) noexcept {
   for (const auto& [signal, goal] : parts_.timeline.start()) {
     const auto& info = parts_.bench.signals[signal].info;
     double most = INFINITY;
-    if (info.max_slew > 0.0)
-      most = std::min(info.max_slew, (info.range_high - info.range_low) / seconds(approach_time)) *
-             seconds(due - last_due_);
+    if (info.max_slew > 0.0) most = approach_rate(info) * seconds(due - last_due_);
     wanted_[signal] = std::clamp(goal, sent_[signal] - most, sent_[signal] + most);
     there = there && wanted_[signal] == goal;
   }

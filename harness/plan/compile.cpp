@@ -9,12 +9,10 @@ namespace {
 
 constexpr double longest_run = 366.0 * 24 * 3600;  // s
 
-// Where every driven signal is before the plan moves it.
+constexpr double approach_time = 5;  // s, through the whole range of a signal
+
 std::vector<double> starting_values(const Plan& plan, const Bench& bench) {
-  std::vector<double> values;
-  for (const auto& s : bench.signals) values.push_back(s.info.direction == Direction::drive ? s.rest : 0.0);
-  for (const auto& action : bench.arming)
-    if (action.kind == Action::Kind::set) values[action.signal] = action.value;
+  auto values = armed_values(bench);
   for (const auto& [signal, value] : plan.start) values[signal] = value;
   return values;
 }
@@ -43,6 +41,18 @@ Size size_of(const std::vector<TimelineItem>& items, const std::vector<TimelineS
 }
 
 }  // namespace
+
+std::vector<double> armed_values(const Bench& bench) {
+  std::vector<double> values;
+  for (const auto& s : bench.signals) values.push_back(s.info.direction == Direction::drive ? s.rest : 0.0);
+  for (const auto& action : bench.arming)
+    if (action.kind == Action::Kind::set) values[action.signal] = action.value;
+  return values;
+}
+
+double approach_rate(const SignalInfo& signal) noexcept {
+  return std::min(signal.max_slew, (signal.range_high - signal.range_low) / approach_time);
+}
 
 std::unique_ptr<Timeline> Timeline::compile(const Plan& plan, const Bench& bench, Problems& problems) {
   const auto before = problems.count();

@@ -196,6 +196,7 @@ TimelineItem Drafting::add(const PlanStep& step, TimelineStep made) {
   made.name = step.name;
   made.id = ids_.try_emplace(step.name, static_cast<std::uint32_t>(ids_.size())).first->second;
   made.length = std::max(made.length, bench_.tick);
+  made.implausible_meant = implausible_meant_;
   steps_.push_back(std::move(made));
   return {steps_.size() - 1, 0, {}, {}};
 }
@@ -228,6 +229,13 @@ void Drafting::check_trip(const PlanStep& step, const Channel& channel) {
 }
 
 std::vector<TimelineItem> Drafting::items_of(const PlanStep& step) {
+  const bool around = std::exchange(implausible_meant_, implausible_meant_ || step.implausible_meant);
+  auto items = items_within(step);
+  implausible_meant_ = around;
+  return items;
+}
+
+std::vector<TimelineItem> Drafting::items_within(const PlanStep& step) {
   const auto* kind = find_stimulus(step.what.kind);
   if (kind != nullptr && kind->items && step.what.value.has_value()) return kind->items(step, *this);
   auto movement = move(step);

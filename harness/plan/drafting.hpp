@@ -62,6 +62,7 @@ class Drafting {
 
  private:
   std::vector<TimelineItem> items_of(const PlanStep& step);
+  std::vector<TimelineItem> items_within(const PlanStep& step);
   std::optional<Limits> limits(const LimitKeys& given, SignalIndex signal);
   void check_trip(const PlanStep& step, const Channel& channel);
   void forget_values();
@@ -72,6 +73,7 @@ class Drafting {
   std::vector<TimelineStep>& steps_;
   std::vector<double> now_;
   std::map<std::string, std::uint32_t> ids_;
+  bool implausible_meant_{false};  // of the step that is worked out, or of a repeat around it
 };
 
 // The unit of a signal's rate (order 1), acceleration (2), jerk (3): "deg/s", "deg/s^2".

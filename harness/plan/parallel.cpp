@@ -63,12 +63,18 @@ std::vector<TimelineItem> parallel_items(const PlanStep& step, Drafting& draft) 
   Movement whole;
   bool good = true;
   for (const auto& track : std::any_cast<const Parallel&>(step.what.value).tracks) {
-    for (const auto& inner : track)
+    for (const auto& inner : track) {
+      if (inner.implausible_meant) {
+        draft.problems().add(inner.what.at, "'implausible' for a stimulus in a track",
+                             "'implausible' for the parallel as a whole", "the signals are looked at together");
+        good = false;
+      }
       if (!inner.given_name.value.empty()) {
         draft.problems().add(inner.given_name.at, "a name for a stimulus in a track",
                              "a name for the parallel as a whole", "its time span is the one that scores can read");
         good = false;
       }
+    }
     good = run_track(track, whole, draft) && good;
   }
   if (!good) return {};

@@ -14,10 +14,11 @@ namespace trackrod {
 
 // A stimulus or control element as written; the timeline gives it its meaning.
 struct PlanStep {
-  std::string name;     // given, or "step-3" by position, "step-3.1" inside step 3
-  Name given_name;      // as given; empty when not
-  Chosen what;          // kind "hold", "ramp", ...; value: that kind's settings
-  bool complete{true};  // false: something in it could not be read, which is told
+  std::string name;               // given, or "step-3" by position, "step-3.1" inside step 3
+  Name given_name;                // as given; empty when not
+  Chosen what;                    // kind "hold", "ramp", ...; value: that kind's settings
+  bool implausible_meant{false};  // it, or what is in it, does on purpose what no vehicle does
+  bool complete{true};            // false: something in it could not be read, which is told
 };
 
 enum class LimitKind : std::uint8_t { at_most, at_least, within };

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "harness/plan/drafting.hpp"
+#include "harness/plan/vehicle_lint.hpp"
 
 namespace trackrod {
 namespace {
@@ -159,6 +160,7 @@ Preview preview(const Timeline& timeline, const Bench& bench, const PreviewOptio
   }
   if (std::any_of(out.stretches.begin(), out.stretches.end(), [](const auto& s) { return s.wait; }))
     out.notes.push_back("the duration counts every wait with its longest time");
+  for (auto& note : vehicle_notes(timeline, bench)) out.notes.push_back(std::move(note));
   return out;
 }
 

@@ -40,6 +40,7 @@ const StimulusKind* find_stimulus(const std::string& kind);
 // Beside each kind's own keys every element may have these.
 struct ElementKeys {
   std::optional<Name> name;
+  bool implausible_meant{false};
 };
 const Fields<ElementKeys>& element_fields();
 

@@ -18,8 +18,11 @@ const StimulusKind* find_stimulus(const std::string& kind) {
 }
 
 const Fields<ElementKeys>& element_fields() {
-  static const auto fields = Fields<ElementKeys>{"an element of 'steps'", "One element of a plan"}.may(
-      "name", &ElementKeys::name, maybe(name()), "name by which criteria find the step's time span; each name once");
+  static const auto fields = Fields<ElementKeys>{"an element of 'steps'", "One element of a plan"}
+                                 .may("name", &ElementKeys::name, maybe(name()),
+                                      "name by which criteria find the step's time span; each name once")
+                                 .may("implausible", &ElementKeys::implausible_meant, choice<bool>({{"meant", true}}),
+                                      "\"meant\": it does on purpose what no vehicle does, as a fault; not noted then");
   return fields;
 }
 
@@ -49,6 +52,7 @@ std::string name_by_place(const std::string& path) {
 bool read_element(const Node& n, PlanStep& out, Problems& problems) {
   ElementKeys keys;
   out.complete = read_with_common(n, element_fields(), "do", entries(), keys, out.what, problems);
+  out.implausible_meant = keys.implausible_meant;
   if (keys.name) out.given_name = *keys.name;
   out.name = out.given_name.value.empty() ? name_by_place(n.at.path) : out.given_name.value;
   return true;

@@ -19,6 +19,7 @@ struct TimelineStep {
   std::vector<Channel> channels;
   std::optional<Condition> until;  // a wait: the step ends when this holds; never: the run ends
   Duration hold_for{};             // a wait: for how long the condition must hold
+  bool implausible_meant{false};   // what no vehicle does is done on purpose
 };
 
 // An element of the program: a step, or a body repeated. The first pass of a body starts from what came before it, the
@@ -28,6 +29,12 @@ struct TimelineItem {
   std::uint64_t count{0};  // repetitions
   std::vector<TimelineItem> first, again;
 };
+
+// Where every driven signal is once the bench is armed and before a plan moves it, by SignalIndex; 0 for read ones.
+std::vector<double> armed_values(const Bench& bench);
+// How fast a signal that has a max_slew is brought to its start value, in its unit per second: no faster than that, and
+// through its whole range in no less than 5 s.
+double approach_rate(const SignalInfo& signal) noexcept;
 
 class Timeline {
  public:
