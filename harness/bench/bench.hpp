@@ -11,6 +11,7 @@
 #include "harness/base/error.hpp"
 #include "harness/base/problems.hpp"
 #include "harness/base/sample.hpp"
+#include "harness/base/units.hpp"
 
 namespace trackrod {
 
@@ -97,6 +98,21 @@ struct VehicleSpec {
   double wheel_agreement{0.0};            // most that a wheel speed may differ from `speed`, in its unit
 };
 
+// How the unit is held, for the record.
+struct ClampedPart {
+  std::string part;  // its name
+  std::string to;    // to what and how, in words
+  std::optional<Quantity> stiffness, inertia;
+};
+struct Equipment {
+  std::string name, what, serial;
+  std::string due, certificate;  // of its calibration; empty: it has none
+};
+struct FixtureSpec {
+  std::vector<ClampedPart> clamped;
+  std::vector<Equipment> equipment;
+};
+
 struct Bench {
   std::string name;
   std::string description;
@@ -110,6 +126,7 @@ struct Bench {
   std::vector<Action> arming;
   SafeState safe_state;
   std::optional<VehicleSpec> vehicle;
+  FixtureSpec fixture;
 
   std::optional<SignalIndex> find(const std::string& signal) const;
   std::vector<std::string> signal_names() const;

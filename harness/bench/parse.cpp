@@ -101,6 +101,7 @@ std::unique_ptr<Bench> parse_bench(const Sources& sources, const Catalogue& cata
   resolve_arming(file, draft);
   resolve_safe_state(file, draft);
   resolve_vehicle(file, draft);
+  resolve_fixture(file, draft);
   if (problems.count() != before) return nullptr;
   return std::make_unique<Bench>(std::move(draft.bench));
 }

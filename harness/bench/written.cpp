@@ -220,6 +220,33 @@ const Fields<Vehicle>& vehicle_fields() {
   return fields;
 }
 
+const Fields<Clamp>& clamp_fields() {
+  static const auto fields =
+      Fields<Clamp>{"clamp", "How a part is held"}
+          .need("to", &Clamp::to, text(), "to what and how, in words")
+          .may("stiffness", &Clamp::stiffness, maybe(any_quantity()), "of the hold, e.g. 900 Nm/rad or 40 kN/mm")
+          .may("inertia", &Clamp::inertia, maybe(any_quantity()),
+               "of what moves with the part, e.g. 0.04 kg.m^2 or 3 kg");
+  return fields;
+}
+
+const Fields<Equipment>& equipment_fields() {
+  static const auto fields = Fields<Equipment>{"equipment", "One piece of equipment"}
+                                 .need("what", &Equipment::what, text(), "what it is, in words")
+                                 .need("serial", &Equipment::serial, text(), "its serial number")
+                                 .may("due", &Equipment::due, day(), "when its calibration lapses")
+                                 .may("certificate", &Equipment::certificate, text(), "number of the certificate");
+  return fields;
+}
+
+const Fields<Fixture>& fixture_fields() {
+  static const auto fields =
+      Fields<Fixture>{"fixture", "How the unit is held and with what it is measured, for the record"}
+          .may("clamped", &Fixture::clamped, dictionary(object(clamp_fields)), "the parts that are held, by name")
+          .may("equipment", &Fixture::equipment, dictionary(object(equipment_fields)), "the equipment, by name");
+  return fields;
+}
+
 const Fields<UnitSpec>& unit_fields() {
   static const auto fields = Fields<UnitSpec>{"unit", "The unit under test"}
                                  .need("name", &UnitSpec::name, text(), "what it is called")
@@ -258,7 +285,8 @@ Fields<Bench> bench_fields(const Catalogue& catalogue) {
       .may("arming", &Bench::arming, list(part(action())), "what is done in order before the bench counts as armed")
       .need("safe_state", &Bench::safe_state, part(object(safe_state_fields)), "what makes the bench harmless")
       .may("vehicle", &Bench::vehicle, maybe(part(object(vehicle_fields))),
-           "what the vehicle that the bench plays to the unit can do");
+           "what the vehicle that the bench plays to the unit can do")
+      .may("fixture", &Bench::fixture, object(fixture_fields), "how the unit is held and with what it is measured");
   return fields;
 }
 

@@ -100,6 +100,15 @@ struct Vehicle {
   std::optional<LocatedQuantity> wheel_agreement;
 };
 
+struct Clamp {
+  std::string to;
+  std::optional<LocatedQuantity> stiffness, inertia;
+};
+struct Fixture {
+  Dictionary<Clamp> clamped;
+  Dictionary<Equipment> equipment;
+};
+
 struct Skew {
   Name signal, against;
   Duration value{}, u{};
@@ -127,6 +136,7 @@ struct Bench : Contents {
   std::vector<Part<Action>> arming;
   Part<SafeState> safe_state;
   std::optional<Part<Vehicle>> vehicle;
+  Fixture fixture;
 };
 
 // The field tables of a bench file and of a file it includes; link and protocol settings come from the catalogue.

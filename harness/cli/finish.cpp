@@ -43,6 +43,14 @@ std::string reason_of_trip(const std::vector<Event>& events, const StreamHeader&
   return "tripped";
 }
 
+// "to the plate, stiffness 900 Nm/rad"
+std::string held(const ClampedPart& part) {
+  const auto also = [](const std::string& what, const std::optional<Quantity>& q) {
+    return q ? ", " + what + " " + shown(q->value) + " " + q->unit.text() : "";
+  };
+  return part.to + also("stiffness", part.stiffness) + also("inertia", part.inertia);
+}
+
 RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture,
                   const StreamHeader& header) {
   RunFacts f;
@@ -55,6 +63,9 @@ RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureVi
   f.unit = loaded.bench->unit.name;
   f.unit_serial = loaded.bench->unit.serial;
   f.unit_description = loaded.bench->unit.description;
+  for (const auto& part : loaded.bench->fixture.clamped) f.clamped.emplace_back(part.part, held(part));
+  for (const auto& e : loaded.bench->fixture.equipment)
+    f.equipment.push_back({e.name, e.what, e.serial, e.due, e.certificate});
   f.technician = record.rehearsal ? "nobody; a rehearsal" : record.confirmed_by;
   f.started = record.started;
   f.duration = from_seconds(record.duration_s);

@@ -18,6 +18,11 @@ struct EventLine {
   std::string words;
 };
 
+// A piece of the bench's equipment; `due` is when its calibration lapses, empty when it has none.
+struct EquipmentLine {
+  std::string name, what, serial, due, certificate;
+};
+
 // What a reader must know of a run beside its numbers. Empty texts are shown as "not recorded".
 struct RunFacts {
   std::string run;  // its identifier
@@ -29,9 +34,11 @@ struct RunFacts {
   Duration duration{};
   std::string ending;  // in words
   bool ended_as_planned{true};
-  bool rehearsal{false};                // virtual time and a simulated unit: the report says so at its top
-  std::string software;                 // name and version of what recorded and of what scored
-  Facts host;                           // scheduling, locked memory, kernel, clock: what bears on timing
+  bool rehearsal{false};  // virtual time and a simulated unit: the report says so at its top
+  std::string software;   // name and version of what recorded and of what scored
+  Facts host;             // scheduling, locked memory, kernel, clock: what bears on timing
+  Facts clamped;          // part of the unit, and how it was held
+  std::vector<EquipmentLine> equipment;
   Facts identities;                     // device, and a line of what it said of itself during the run
   Facts hashes;                         // "bench.json" -> "sha256:..."
   std::vector<std::string> deviations;  // from the plan or from normal use, and notes

@@ -84,6 +84,19 @@ std::string skews(const Report& report) {
                  table({"signal", "later than", "by", "standard uncertainty", "measured", "due", "with"}, rows, ""));
 }
 
+bool lapsed(const EquipmentLine& e, const std::string& day) { return !day.empty() && !e.due.empty() && e.due < day; }
+
+std::string fixture(const RunFacts& f) {
+  std::vector<std::vector<std::string>> rows;
+  for (const auto& e : f.equipment)
+    rows.push_back({escaped(e.name), escaped(e.what), escaped(e.serial), escaped(e.certificate),
+                    lapsed(e, day_of(f.started)) ? element("strong", e.due + ", lapsed") : escaped(e.due)});
+  return (f.clamped.empty() ? "" : section("How the unit was held", facts_table(f.clamped))) +
+         (rows.empty()
+              ? ""
+              : section("Equipment", table({"name", "what", "serial number", "certificate", "due"}, rows, "")));
+}
+
 }  // namespace
 
 std::string calibrations(const Report& report) {
@@ -101,7 +114,7 @@ std::string calibrations(const Report& report) {
   return section("Calibration of what was read", table({"signal", "where", "owner", "standard uncertainty",
                                                         "calibrated", "due", "certificate", "state"},
                                                        rows, "The recording names no signal that was read.")) +
-         skews(report);
+         skews(report) + fixture(report.facts);
 }
 
 std::string timing(const TimingQuality& t) {
@@ -191,6 +204,10 @@ std::vector<std::string> found_cautions(const Report& report) {
     if (needs_calibration(s) && s.calibration.date.empty())
       out.push_back("'" + s.name + "' measures for the bench and was never calibrated.");
   }
+  for (const auto& e : report.facts.equipment)
+    if (lapsed(e, day))
+      out.push_back("The calibration of the equipment '" + e.name + "' was due on " + e.due +
+                    " and had lapsed when the run was made.");
   if (report.timing.missed > 0)
     out.push_back("The loop missed " + count_of(report.timing.missed, "tick", "ticks") +
                   "; see the timing of the run.");

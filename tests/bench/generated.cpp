@@ -60,6 +60,7 @@ bool is_name(const Field& f) {
   if (depth(f.path) == 2)
     return begins(f.path, "/devices/") || begins(f.path, "/signals/") || begins(f.path, "/axes/") ||
            begins(f.path, "/interlocks/");
+  if (depth(f.path) == 3 && begins(f.path, "/fixture/")) return true;
   for (const auto* dictionary : {"/fields", "/settings", "/readings", "/receive", "/send"})
     if (begins(f.path, "/devices/") && ends(f.parent, dictionary)) return true;
   return false;
@@ -70,7 +71,9 @@ bool is_optional(const Field& f) {
   const auto in = [&](const std::string& start, std::initializer_list<const char*> keys) {
     return begins(f.path, start) && std::any_of(keys.begin(), keys.end(), [&](const char* k) { return f.key == k; });
   };
-  if (f.path == "/description" || f.path == "/axes" || f.path == "/arming" || f.path == "/vehicle") return true;
+  if (f.path == "/description" || f.path == "/axes" || f.path == "/arming" || f.path == "/vehicle" ||
+      f.path == "/fixture")
+    return true;
   if (ends(f.path, "/send/command/cycle") || ends(f.path, "/send/vehicle/cycle")) return false;
   if (depth(f.path) == 3 && f.key == "timeout") return false;
   return in("/unit/", {"serial", "description"}) ||
@@ -79,6 +82,7 @@ bool is_optional(const Field& f) {
                           "error_query", "timeout", "baud"}) ||
          in("/signals/", {"location", "positive", "bench_owned", "delay", "calibration", "gain", "offset", "gain_u",
                           "due", "certificate", "max_slew", "no_value", "rest", "start_from"}) ||
+         in("/fixture/", {"clamped", "equipment", "stiffness", "inertia", "due", "certificate"}) ||
          in("/axes/", {"position", "torque", "free"}) || in("/interlocks/", {"at_least", "at_most"}) ||
          in("/arming/", {"at_least", "at_most"}) || in("/safe_state/", {"at_least", "at_most"});
 }
@@ -181,6 +185,7 @@ Expected expected(const Field& f, Change change) {
 bool has_unit(const Field& f) {
   if (f.value->kind != Node::Kind::text) return false;
   if (ends(f.parent, "/range")) return true;
+  if (begins(f.path, "/fixture/")) return f.key == "stiffness";  // an inertia may be in kg, and 'to' is words
   for (const auto* key :
        {"loop_rate", "timeout", "clock_asymmetry", "cycle", "every", "unit", "value", "u", "offset", "max_slew", "rest",
         "at_least", "at_most", "grace", "to", "within", "max_speed", "max_acceleration", "max_deceleration"})
