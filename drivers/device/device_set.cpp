@@ -27,6 +27,12 @@ Result<std::vector<std::unique_ptr<Link>>> open_all(const Bench& bench, Opener o
   return tl::unexpected<Error>{std::move(errors[0])};
 }
 
+const ProtocolKind* find_protocol(const Chosen& protocol) {
+  for (const auto& kind : protocol_table())
+    if (kind.entry.settings.name == protocol.kind) return &kind;
+  return nullptr;
+}
+
 }  // namespace
 
 std::vector<Link*> DeviceSet::link_pointers() const {
@@ -97,11 +103,20 @@ Result<std::vector<std::unique_ptr<Link>>> open_far_ends(const Bench& bench) {
 }
 
 std::unique_ptr<Protocol> make_protocol(const DeviceSpec& device, Side side) {
-  for (const auto& kind : protocol_table())
-    if (kind.entry.settings.name == device.protocol.kind) return kind.make(device.protocol.value, side);
+  const auto* kind = find_protocol(device.protocol);
+  if (kind != nullptr) return kind->make(device.protocol.value, side);
   std::fprintf(stderr, "trackrod: device '%s': no protocol is called '%s'\n", device.name.c_str(),
                device.protocol.kind.c_str());
   std::abort();
+}
+
+std::vector<std::string> identity_names(const Chosen& protocol) {
+  std::vector<std::string> names;
+  const auto* kind = find_protocol(protocol);
+  if (kind == nullptr) return names;
+  const auto made = kind->make(protocol.value, Side::bench);
+  for (std::size_t i = 0; i < made->identity_items(); ++i) names.emplace_back(made->identity_item(i).name);
+  return names;
 }
 
 }  // namespace trackrod

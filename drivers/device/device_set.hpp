@@ -39,5 +39,7 @@ std::vector<MemoryWire> make_wires(const Bench& bench, std::uint64_t seed);
 // For a program that stands in for the devices: the other end of every link, and the protocol seen from there.
 Result<std::vector<std::unique_ptr<Link>>> open_far_ends(const Bench& bench);
 std::unique_ptr<Protocol> make_protocol(const DeviceSpec& device, Side side);
+// What a device can say of itself over that protocol.
+std::vector<std::string> identity_names(const Chosen& protocol);
 
 }  // namespace trackrod

@@ -1,5 +1,6 @@
 #include "drivers/device/known_devices.hpp"
 
+#include "drivers/device/device_set.hpp"
 #include "drivers/device/link_fields.hpp"
 #include "drivers/link/link.hpp"
 #include "drivers/protocol/protocol.hpp"
@@ -13,6 +14,7 @@ Catalogue known_devices() {
   c.device_fields = link_fields();
   c.carries = carried_by;
   c.sole = sole_of;
+  c.identity = identity_names;
   return c;
 }
 

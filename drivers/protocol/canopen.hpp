@@ -32,7 +32,8 @@ class Canopen final : public Protocol {
   bool settled(FieldIndex field) const noexcept override;
   std::uint32_t take_message() noexcept override { return messages_.take(); }
   std::string describe_message(std::uint32_t message) const override { return describe_canopen(message); }
-  std::string identity() const override { return startup_.identity(); }
+  std::size_t identity_items() const noexcept override { return CanopenStartup::identity_names.size(); }
+  IdentityItem identity_item(std::size_t item) const noexcept override { return startup_.identity_item(item); }
   std::vector<CanFilter> wanted() const override;
   std::vector<CanFilter> sends() const override;
   const ProtocolCounters& counters() const noexcept override { return counters_; }

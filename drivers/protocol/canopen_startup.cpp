@@ -103,19 +103,19 @@ std::uint32_t CanopenStartup::was_read(std::span<const std::byte> bytes) noexcep
   const auto value = static_cast<std::uint32_t>(read_little(bytes));
   switch (step_) {
     case Step::device_type:
-      device_type_ = value;
+      told_[2].take_number(value);
       if (is_wrong(value & 0xFFFF)) return refuse();
       break;
     case Step::identity:
-      identity_[number_ - 1] = value;
+      told_[2 + number_].take_number(value);
       if (is_wrong(value)) return refuse();
       break;
     case Step::name:
-      name_.take(bytes);
-      if (name_.view().find(wanted_name_) == std::string_view::npos) return refuse();
+      told_[0].take(bytes);
+      if (told_[0].view().find(wanted_name_) == std::string_view::npos) return refuse();
       break;
     case Step::software:
-      software_.take(bytes);
+      told_[1].take(bytes);
       break;
     case Step::pdo_identifier:
       map().begin(value);
@@ -172,7 +172,7 @@ std::uint32_t CanopenStartup::was_aborted(std::uint32_t code) noexcept {
 void CanopenStartup::advance() noexcept {
   switch (step_) {
     case Step::identity:
-      if (++number_ <= identity_.size()) return;
+      if (++number_ <= wanted_identity_.size()) return;
       break;
     case Step::pdo_entry:
       if (++number_ <= entries_) return;
@@ -244,23 +244,8 @@ void CanopenStartup::Text::take(std::span<const std::byte> bytes) noexcept {
   }
 }
 
-std::string CanopenStartup::identity() const {
-  std::string all;
-  const auto line = [&](const char* name, std::string_view text) {
-    if (!text.empty()) all.append(name).append(": ").append(text).append("\n");
-  };
-  const auto number = [&](const char* name, const std::optional<std::uint32_t>& value) {
-    char t[16];
-    if (value && std::snprintf(t, sizeof t, "%08Xh", *value) > 0) line(name, t);
-  };
-  line("name", name_.view());
-  line("software", software_.view());
-  number("device type", device_type_);
-  number("vendor", identity_[0]);
-  number("product", identity_[1]);
-  number("revision", identity_[2]);
-  number("serial", identity_[3]);
-  return all;
+void CanopenStartup::Text::take_number(std::uint32_t number) noexcept {
+  size = static_cast<std::size_t>(std::snprintf(characters.data(), characters.size(), "%08Xh", number));
 }
 
 }  // namespace trackrod

@@ -11,6 +11,7 @@
 #include "drivers/protocol/canopen_object.hpp"
 #include "drivers/protocol/canopen_pdo.hpp"
 #include "drivers/protocol/canopen_settings.hpp"
+#include "drivers/protocol/protocol.hpp"
 
 namespace trackrod {
 
@@ -39,8 +40,9 @@ class CanopenStartup {
   bool refused() const noexcept { return refused_; }
   bool done() const noexcept { return step_ == Step::done && !refused_; }
   const PdoMaps& maps() const noexcept { return maps_; }
-  // One "name: text" a line; what was read so far.
-  std::string identity() const;
+  static constexpr std::array<std::string_view, 7> identity_names{"name",    "software", "device_type", "vendor",
+                                                                  "product", "revision", "serial"};
+  IdentityItem identity_item(std::size_t item) const noexcept { return {identity_names[item], told_[item].view()}; }
 
  private:
   enum class Step : std::uint8_t {
@@ -61,6 +63,7 @@ class CanopenStartup {
     std::array<char, 64> characters{};
     std::size_t size{0};
     void take(std::span<const std::byte> bytes) noexcept;
+    void take_number(std::uint32_t number) noexcept;  // in hexadecimal
     std::string_view view() const noexcept { return {characters.data(), size}; }
   };
 
@@ -87,9 +90,7 @@ class CanopenStartup {
   std::size_t pdo_{0};
   unsigned entries_{0};
   PdoMaps maps_;
-  std::optional<std::uint32_t> device_type_;
-  std::array<std::optional<std::uint32_t>, 4> identity_;
-  Text name_, software_;
+  std::array<Text, identity_names.size()> told_;
 };
 
 }  // namespace trackrod

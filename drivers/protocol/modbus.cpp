@@ -6,7 +6,8 @@
 namespace trackrod {
 namespace {
 
-constexpr std::size_t most_identity = 512;  // characters kept of what a device says of itself
+constexpr std::array<std::string_view, 3> identity_names{"vendor", "product", "revision"};  // section 6.21
+constexpr std::size_t longest_text = 255;  // of one of them: its length is a byte
 
 std::array<std::uint16_t, 2> words_in(const ModbusPlace& place, std::span<const std::byte> pdu) {
   if (place.is_bit()) return {static_cast<std::uint16_t>(byte_at(pdu, 2) & 1), 0};
@@ -28,7 +29,7 @@ Modbus::Modbus(const ModbusSettings& s)
   fields_ = check_modbus(s, none);
   for (const auto& [name, setting] : s.settings) settings_.emplace_back().how = setting;
   for (const auto& [name, reading] : s.readings) readings_.emplace_back().how = reading;
-  identity_.reserve(most_identity);
+  for (auto& text : identity_) text.reserve(longest_text);
 }
 
 void Modbus::set(FieldIndex field, double value) noexcept {
@@ -221,18 +222,16 @@ void Modbus::take_identity(std::span<const std::byte> pdu) {
   const bool more = byte_at(pdu, 4) == 0xFF && byte_at(pdu, 5) > next_object_;
   next_object_ = byte_at(pdu, 5);
   asks_identity_ = more;
-  constexpr std::array names{"vendor: ", "product: ", "revision: "};
   std::size_t at = 7;
   for (unsigned left = byte_at(pdu, 6); left > 0; --left) {
     const auto object = byte_at(pdu, at), length = byte_at(pdu, at + 1);
     const auto text = pdu.subspan(at + 2, length);
     at += 2 + length;
-    if (object >= names.size() || identity_.size() + length + 12 > most_identity) continue;
-    if (!identity_.empty()) identity_ += '\n';
-    identity_ += names[object];
+    if (object >= identity_.size()) continue;
+    identity_[object].clear();
     for (const auto b : text) {
       const auto c = std::to_integer<char>(b);
-      identity_ += c >= ' ' && c <= '~' ? c : '?';
+      identity_[object] += c >= ' ' && c <= '~' ? c : '?';
     }
   }
 }
@@ -277,7 +276,7 @@ std::string Modbus::describe_message(std::uint32_t message) const {
   return "refused to " + modbus_function_name(message >> 8) + ": " + modbus_exception_name(message & 0xFF);
 }
 
-std::string Modbus::identity() const { return identity_; }
+IdentityItem Modbus::identity_item(std::size_t item) const noexcept { return {identity_names[item], identity_[item]}; }
 
 void Modbus::save(std::span<std::uint32_t> words) const noexcept {
   if (!words.empty()) words[0] = transaction_;

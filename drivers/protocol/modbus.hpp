@@ -35,7 +35,8 @@ class Modbus final : public Protocol {
   std::uint32_t take_message() noexcept override;
   std::string describe_message(std::uint32_t message) const override;
   // "vendor", "product", "revision", when the settings have them asked for and the device offers them (function 43).
-  std::string identity() const override;
+  std::size_t identity_items() const noexcept override { return identity_.size(); }
+  IdentityItem identity_item(std::size_t item) const noexcept override;
   const ProtocolCounters& counters() const noexcept override { return counters_; }
   // The transaction number. Everything else starts anew after a take-over.
   void save(std::span<std::uint32_t> words) const noexcept override;
@@ -95,7 +96,7 @@ class Modbus final : public Protocol {
   BenchTime reads_not_before_{};
   bool asks_identity_;
   unsigned next_object_{0};
-  std::string identity_;
+  std::array<std::string, 3> identity_;  // by object
 
   bool silence_told_{false};  // since the last answer
   ModbusPdu request_;

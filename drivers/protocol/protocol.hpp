@@ -10,6 +10,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "harness/base/can_frame.hpp"
@@ -47,6 +48,12 @@ struct StampClock {
   ClockModel model;
 };
 
+// The text is empty until it was read, and where the device does not tell. Valid until the next call of a function that
+// is not const.
+struct IdentityItem {
+  std::string_view name, text;
+};
+
 // Called on one thread; nothing here allocates after construction, blocks or throws.
 class Protocol {
  public:
@@ -69,9 +76,12 @@ class Protocol {
   virtual Window message_window() const noexcept { return {}; }
   // What such a code means, in words; empty where the number says it all. Any thread, may allocate.
   virtual std::string describe_message(std::uint32_t) const { return ""; }
-  // What the device says of itself, for people: one "name: text" a line, as "serial: 0042". Empty until it was read, or
-  // where the protocol has no such thing. On the thread of the functions above; may allocate.
-  virtual std::string identity() const { return ""; }
+  // What the device can say of itself, item by item, as "serial" -> "0042". Their number and names are fixed. On the
+  // thread of the functions above.
+  virtual std::size_t identity_items() const noexcept { return 0; }
+  virtual IdentityItem identity_item(std::size_t /*item*/) const noexcept { return {}; }
+  // The items that were read, for people: one "name: text" a line. May allocate.
+  std::string identity() const;
   // The clocks behind the stamps of the device's messages; none where it does not stamp. On the thread of the functions
   // above; may allocate.
   virtual std::vector<StampClock> clocks() const { return {}; }

@@ -9,6 +9,9 @@ namespace {
 constexpr unsigned longest_error_queue =
     100;  // an instrument that never runs out of errors must not hold up the readings
 
+// The four parts of the answer to *IDN? (IEEE 488.2, 10.14), and that answer itself.
+constexpr std::array<std::string_view, 5> identity_names{"maker", "model", "serial", "firmware", "identity"};
+
 }  // namespace
 
 Scpi::Scpi(const ScpiSettings& s)
@@ -226,18 +229,18 @@ bool Scpi::take_identity(std::string_view line, BenchTime now) {
   return true;
 }
 
-std::string Scpi::identity() const {
-  if (identity_.empty()) return "";
-  constexpr std::array names{"maker", "model", "serial", "firmware"};
-  if (std::count(identity_.begin(), identity_.end(), ',') != std::ssize(names) - 1) return "identity: " + identity_;
-  std::string text;
+std::size_t Scpi::identity_items() const noexcept { return identity_names.size(); }
+
+// An answer that is not in four parts stands as a whole.
+IdentityItem Scpi::identity_item(std::size_t item) const noexcept {
+  const std::string_view whole{identity_}, name{identity_names[item]};
+  constexpr auto parts = std::ssize(identity_names) - 1;
+  const bool in_parts = std::ranges::count(whole, ',') == parts - 1;
+  if (item == static_cast<std::size_t>(parts)) return {name, in_parts ? std::string_view{} : whole};
+  if (!in_parts) return {name, {}};
   std::size_t from = 0;
-  for (const auto* name : names) {
-    const auto end = std::min(identity_.find(',', from), identity_.size());
-    text += std::string{text.empty() ? "" : "\n"} + name + ": " + identity_.substr(from, end - from);
-    from = end + 1;
-  }
-  return text;
+  for (std::size_t i = 0; i < item; ++i) from = whole.find(',', from) + 1;
+  return {name, whole.substr(from, whole.find(',', from) - from)};
 }
 
 void Scpi::take_read_back(Setting& s, double value, BenchTime now) {

@@ -38,7 +38,8 @@ class Scpi final : public Protocol {
   std::uint32_t take_message() noexcept override;
   const ProtocolCounters& counters() const noexcept override { return counters_; }
   // "maker", "model", "serial", "firmware": the four fields of the answer to *IDN? (IEEE 488.2, 10.14).
-  std::string identity() const override;
+  std::size_t identity_items() const noexcept override;
+  IdentityItem identity_item(std::size_t item) const noexcept override;
   // Whether the instrument was identified. Everything else starts anew after a take-over.
   void save(std::span<std::uint32_t> words) const noexcept override;
   void load(std::span<const std::uint32_t> words) noexcept override;

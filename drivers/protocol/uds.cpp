@@ -313,11 +313,4 @@ std::string Uds::describe_message(std::uint32_t message) const {
   return "fault " + uds_code_text(code) + name + ": " + uds_status_words(message >> 24);
 }
 
-std::string Uds::identity() const {
-  std::string all;
-  for (const auto& t : texts_)
-    if (!t.text.empty()) all += (all.empty() ? "" : "\n") + t.name + ": " + t.text;
-  return all;
-}
-
 }  // namespace trackrod

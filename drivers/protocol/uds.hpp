@@ -35,7 +35,10 @@ class Uds final : public Protocol {
   std::uint32_t take_message() noexcept override;
   Window message_window() const noexcept override { return taken_window_; }
   std::string describe_message(std::uint32_t message) const override;
-  std::string identity() const override;
+  std::size_t identity_items() const noexcept override { return texts_.size(); }
+  IdentityItem identity_item(std::size_t item) const noexcept override {
+    return {texts_[item].name, texts_[item].text};
+  }
   const ProtocolCounters& counters() const noexcept override { return counters_; }
   // Nothing: a session is entered anew, and what is in the memory then counts as found at the first reading.
   void save(std::span<std::uint32_t>) const noexcept override {}

@@ -63,6 +63,8 @@ struct Catalogue {
   // Of a link that was read well; empty functions: not known.
   std::function<Carries(const Chosen& link)> carries{};
   std::function<std::string(const Chosen& link)> sole{};  // what only one device can open; "" where several can
+  // What a device of that protocol can say of itself, by name: "serial". Of a protocol that was read well.
+  std::function<std::vector<std::string>(const Chosen& protocol)> identity{};
 };
 
 }  // namespace trackrod

@@ -23,8 +23,8 @@ TEST_CASE("a drive is asked who it is, told its heartbeat, and only then started
   CHECK(rig.control_words.empty());     // disabled all the time
   CHECK(rig.sent_with(0x205).empty());  // nothing was set: no PDO
   CHECK(rig.bench->identity() ==
-        "name: servo axis of the test\ndevice type: 00020192h\nvendor: 11223344h\nproduct: 00000007h\n"
-        "revision: 00010002h\nserial: 00001267h\n");
+        "name: servo axis of the test\ndevice_type: 00020192h\nvendor: 11223344h\nproduct: 00000007h\n"
+        "revision: 00010002h\nserial: 00001267h");
 }
 
 TEST_CASE("what comes in the drive's PDOs is decoded by the mapping that the drive itself tells") {
