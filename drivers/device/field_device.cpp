@@ -81,6 +81,12 @@ void FieldDevice::look(BenchTime now, SampleSink& samples) noexcept {
   figures_.look(now, last_heard_, link_.counters(), protocol_->counters(), samples);
 }
 
+std::string_view FieldDevice::identity(std::string_view name) const noexcept {
+  for (std::size_t i = 0; i < protocol_->identity_items(); ++i)
+    if (const auto item = protocol_->identity_item(i); item.name == name) return item.text;
+  return {};
+}
+
 std::uint32_t FieldDevice::take_message() noexcept {
   const auto of_bus = bus_ ? bus_->take_message() : 0;
   bus_spoke_ = of_bus != 0;

@@ -73,6 +73,15 @@ Shape<std::string> text() {
           }};
 }
 
+Shape<std::vector<std::string>> texts() {
+  return {[one = text(), several = list(text(), 1)](const Node& n, std::vector<std::string>& out, Problems& p) {
+            return n.kind == Node::Kind::list ? several.read(n, out, p) : one.read(n, out.emplace_back(), p);
+          },
+          [](SchemaBook& b) {
+            return make({{"anyOf", {*text().schema(b), *list(text(), 1).schema(b)}}});
+          }};
+}
+
 Shape<std::string> word() {
   return {[](const Node& n, std::string& out, Problems& p) {
             if (n.kind != Node::Kind::text) return detail::complain_kind(n, "a name", p), false;

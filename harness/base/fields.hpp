@@ -166,6 +166,9 @@ Shape<std::vector<std::pair<Name, T>>> dictionary(Shape<T> value) {
           [=](SchemaBook& b) { return detail::dictionary_schema(value.schema(b)); }};
 }
 
+// One text, or a list of texts.
+Shape<std::vector<std::string>> texts();
+
 template <class T>
 class Fields {
  public:

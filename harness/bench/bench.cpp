@@ -24,6 +24,12 @@ std::optional<SignalIndex> Bench::find(const std::string& signal) const {
   return std::nullopt;
 }
 
+std::optional<std::size_t> Bench::find_device(const std::string& device) const {
+  for (std::size_t i = 0; i < devices.size(); ++i)
+    if (devices[i].name == device) return i;
+  return std::nullopt;
+}
+
 std::vector<std::string> Bench::signal_names() const {
   std::vector<std::string> names;
   for (const auto& s : signals) names.push_back(s.info.name);

@@ -18,6 +18,12 @@ namespace trackrod {
 // The files that a bench or plan is made of, by path; the same texts go into the run folder.
 using Sources = std::vector<std::pair<std::string, std::string>>;
 
+// What a device must say of itself under one name: one of these texts.
+struct IdentityText {
+  std::string name;                // "serial"
+  std::vector<std::string> texts;  // "0042"
+};
+
 struct DeviceSpec {
   std::string name;
   Chosen link;                 // kind "udp", "serial", ...; value: that kind's settings
@@ -25,6 +31,8 @@ struct DeviceSpec {
   Duration timeout{};          // silence longer than this means lost
   Duration clock_asymmetry{};  // see SignalInfo
   std::string clock;
+  std::vector<IdentityText> identity;  // what it must say of itself
+  bool silent_until_armed{false};      // has no power before: it must be heard once arming is done, not earlier
 };
 
 struct SignalSpec {
@@ -86,6 +94,8 @@ struct UnitSpec {
   std::string name;
   std::string serial;
   std::string description;
+  std::optional<std::size_t> device{};   // index into Bench::devices: the one through which it says what it is
+  std::vector<IdentityText> identity{};  // what it must say there
 };
 
 // What the vehicle that the bench plays to the unit can do. It limits nothing: see max_slew and range.
@@ -129,6 +139,7 @@ struct Bench {
   FixtureSpec fixture;
 
   std::optional<SignalIndex> find(const std::string& signal) const;
+  std::optional<std::size_t> find_device(const std::string& device) const;
   std::vector<std::string> signal_names() const;
   // As the capture keeps them.
   std::vector<SignalInfo> signal_infos() const;

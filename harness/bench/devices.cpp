@@ -3,6 +3,7 @@
 #include <map>
 
 #include "harness/bench/draft.hpp"
+#include "harness/bench/identity.hpp"
 
 namespace trackrod {
 namespace {
@@ -34,7 +35,8 @@ void take_link(const Name& name, const Chosen& link, const Catalogue& catalogue,
 void resolve_device(const Name& name, const written::Part<written::Device>& part, const Catalogue& catalogue,
                     Taken& taken, Draft& draft) {
   const auto& w = part.value;
-  DeviceSpec spec{name.value, w.link, w.protocol, w.timeout.value, w.clock_asymmetry, w.clock};
+  DeviceSpec spec{name.value,        w.link,  w.protocol, w.timeout.value,
+                  w.clock_asymmetry, w.clock, {},         w.silent_until_armed};
   Draft::DeviceState state{part.good, {}};
   if (part.good) {
     take_link(name, w.link, catalogue, taken, draft.problems);
@@ -44,6 +46,8 @@ void resolve_device(const Name& name, const written::Part<written::Device>& part
         state.fields = p.fields(w.protocol.value, draft.problems);
         if (p.over && catalogue.carries) p.over(w.protocol.value, catalogue.carries(w.link), w.link.at, draft.problems);
       }
+    if (draft.problems.count() == before)
+      spec.identity = read_identity(w.identity, "device '" + name.value + "'", w.protocol, catalogue, draft.problems);
     add_device_fields(state.fields, catalogue.device_fields, w.protocol.at, draft.problems);
     state.sound = draft.problems.count() == before;
     if (draft.bench.tick > Duration{0} && w.timeout.value <= draft.bench.tick)

@@ -81,6 +81,7 @@ std::vector<const std::pair<Name, written::Part<T>>*> merged(
 }
 
 void resolve_devices(const std::vector<written::Contents>& parts, const Catalogue& catalogue, Draft& draft);
+void resolve_unit(const written::Bench& file, const Catalogue& catalogue, Draft& draft);
 void resolve_signals(const std::vector<written::Contents>& parts, Draft& draft);
 void resolve_skews(const std::vector<written::Contents>& parts, Draft& draft);
 void resolve_axes(const written::Bench& file, Draft& draft);

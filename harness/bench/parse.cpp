@@ -83,9 +83,9 @@ std::unique_ptr<Bench> parse_bench(const Sources& sources, const Catalogue& cata
   draft.bench.name = file.name;
   draft.bench.description = file.description;
   draft.bench.file = sources.front().first;
-  draft.bench.unit = file.unit;
   resolve_loop_rate(file, draft);
   resolve_devices(parts, catalogue, draft);
+  resolve_unit(file, catalogue, draft);
   if (draft.bench.devices.empty() && draft.devices_known) {
     problems.add(file.at, "the bench has no device", "at least one in 'devices', here or in an included file");
     draft.devices_known = false;

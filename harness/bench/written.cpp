@@ -34,7 +34,11 @@ Fields<Device> device_fields(const Catalogue& catalogue) {
       .may("clock_asymmetry", &Device::clock_asymmetry, duration(Duration{0}, std::chrono::seconds{1}),
            "half-width of what an uneven path could shift every time stamp of this device by")
       .may("clock", &Device::clock, word(),
-           "name of the clock that stamps its samples; devices that share it share its error; default host");
+           "name of the clock that stamps its samples; devices that share it share its error; default host")
+      .may("identity", &Device::identity, written_identity(),
+           "what it must say of itself before the bench moves: name and text, or a list of texts that are allowed")
+      .may("silent_until_armed", &Device::silent_until_armed, flag(),
+           "true: it has no power before; it must be heard once arming is done, not earlier; default false");
 }
 
 const Fields<Delay>& delay_fields() {
@@ -247,11 +251,17 @@ const Fields<Fixture>& fixture_fields() {
   return fields;
 }
 
-const Fields<UnitSpec>& unit_fields() {
-  static const auto fields = Fields<UnitSpec>{"unit", "The unit under test"}
-                                 .need("name", &UnitSpec::name, text(), "what it is called")
-                                 .may("serial", &UnitSpec::serial, text(), "its serial number")
-                                 .may("description", &UnitSpec::description, text(), "in words");
+const Fields<UnderTest>& unit_fields() {
+  static const auto fields =
+      Fields<UnderTest>{"unit", "The unit under test"}
+          .need("name", &UnderTest::name, text(), "what it is called")
+          .may("serial", &UnderTest::serial, located(text()), "its serial number")
+          .may("description", &UnderTest::description, text(), "in words")
+          .may("device", &UnderTest::device, maybe(name()),
+               "the device through which it says what it is, as one of protocol 'uds'; if that tells a 'serial', it "
+               "must be the one above")
+          .may("identity", &UnderTest::identity, written_identity(),
+               "what it must say there besides: name and text, or a list of texts that are allowed");
   return fields;
 }
 

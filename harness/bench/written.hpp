@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "harness/bench/bench.hpp"
+#include "harness/bench/identity.hpp"
 
 namespace trackrod::written {
 
@@ -27,6 +28,15 @@ struct Device {
   Located<Duration> timeout;
   Duration clock_asymmetry{};
   std::string clock{"host"};
+  WrittenIdentity identity;
+  bool silent_until_armed{false};
+};
+
+struct UnderTest {
+  std::string name, description;
+  Name serial;
+  std::optional<Name> device;
+  WrittenIdentity identity;
 };
 
 struct Delay {
@@ -128,7 +138,7 @@ struct Bench : Contents {
   Where at;
   std::string name, description;
   Located<double> loop_rate;  // Hz
-  UnitSpec unit;
+  UnderTest unit;
   std::string like;
   std::vector<Located<std::string>> include;
   Dictionary<Part<Axis>> axes;

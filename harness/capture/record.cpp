@@ -44,6 +44,8 @@ std::string event_kind_name(EventKind kind) {
       return "clock_pair";
     case EventKind::device_message:
       return "device_message";
+    case EventKind::identity_refused:
+      return "identity_refused";
   }
   return "event " + std::to_string(static_cast<unsigned>(kind));
 }
@@ -76,6 +78,8 @@ std::string stop_cause_name(StopCause cause) {
       return "signal";
     case StopCause::disk:
       return "disk";
+    case StopCause::refused:
+      return "refused";
   }
   return "cause " + std::to_string(static_cast<unsigned>(cause));
 }

@@ -43,10 +43,11 @@ enum class EventKind : std::uint16_t {
   clock_pair,  // value = wall clock minus bench clock, seconds since 1970; a, b = its nanoseconds, high and low word
   device_message,  // a = device, b = code; the text is in the journal's note that follows. value = seconds before
                    // `when` from which on it may have been so, where the device was asked now and then; 0 = not known
+  identity_refused,  // a = device, b = rule of the plan; value = 1 it says something else, 0 it does not say
 };
 
 enum class TripCause : std::uint16_t { interlock, device_lost, wait_timed_out, arming_failed, not_finite, keeper_gone };
-enum class StopCause : std::uint16_t { finished, operator_stop, signal, disk };
+enum class StopCause : std::uint16_t { finished, operator_stop, signal, disk, refused };
 enum class RunState : std::uint16_t { setup, cold, armed, running, tripped };
 
 struct Event {

@@ -10,6 +10,7 @@
 #include "harness/capture/archive.hpp"
 #include "harness/capture/events.hpp"
 #include "harness/capture/journal_capture.hpp"
+#include "harness/cli/identities.hpp"
 #include "harness/cli/version.hpp"
 #include "harness/report/findings_json.hpp"
 #include "harness/report/html.hpp"
@@ -125,6 +126,16 @@ void note_ending(RunRecord& record, const Outcome& outcome, Duration taken) {
   if (!outcome.safe_reached) record.notes.push_back("the safe state was not confirmed within its time");
 }
 
+void note_refusal(RunRecord& record, const Loaded& loaded, const Outcome& outcome) {
+  record.refused = !outcome.tripped && outcome.stop == StopCause::refused;
+  if (!record.refused) return;
+  record.ending = "refused before anything moved:";
+  const auto refusals = identity_refusals(*loaded.bench, *loaded.plan, record.identities);
+  for (const auto& refusal : refusals) record.ending.append(" ").append(refusal).append(".");
+  record.ending +=
+      " Look at what is mounted and which software it has, and at 'identity' of the bench and 'requires' of the plan";
+}
+
 std::string report_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture,
                       const Evaluation& evaluation) {
   Report report;
@@ -152,6 +163,7 @@ void tell(const std::vector<Finding>& findings, const RunFolder& folder, const C
 
 int joined_status(const RunRecord& record, const std::vector<Finding>& findings) {
   if (!record.safe_reached) return harness_failed;
+  if (record.refused) return bad_input;
   if (!record.as_planned) return tripped;
   return exit_status(findings);
 }

@@ -15,6 +15,8 @@ StreamHeader stream_header(const Loaded& loaded, const RunRecord& record, ClockP
 ClockPair clock_pair(const TimeSource& time);
 // Fills the fields of run.json that tell how it ended.
 void note_ending(RunRecord& record, const Outcome& outcome, Duration taken);
+// The same of a run that was refused, by what its devices said of themselves (record.identities).
+void note_refusal(RunRecord& record, const Loaded& loaded, const Outcome& outcome);
 
 // Makes the archive in a process of its own (low priority), then scores, reports and tells; the exit status joins the
 // verdicts and how the run ended.
@@ -25,7 +27,7 @@ std::string report_of(const RunRecord& record, const Loaded& loaded, const Captu
                       const Evaluation& evaluation);
 // The table, the verdict and the folder, for people; findings.json's text for programs.
 void tell(const std::vector<Finding>& findings, const RunFolder& folder, const Console& console);
-// Of the precedence 2, 5, 3, 1, 4, 0.
+// Of the precedence 5, 2, 3, 1, 4, 0: a run that was refused is bad input.
 int joined_status(const RunRecord& record, const std::vector<Finding>& findings);
 
 }  // namespace trackrod

@@ -6,12 +6,12 @@
 #include <csignal>
 #include <cstdio>
 #include <cstring>
-#include <sstream>
 #include <thread>
 
 #include "drivers/device/device_inputs.hpp"
 #include "drivers/device/device_set.hpp"
 #include "harness/cli/commands.hpp"
+#include "harness/cli/identities.hpp"
 #include "harness/cli/job.hpp"
 #include "harness/engine/loop.hpp"
 #include "harness/engine/realtime.hpp"
@@ -30,12 +30,10 @@ void watch_keeper(int socket, std::atomic<bool>& gone) {
 }
 
 // What the devices said of themselves while they had power, for the run's record.
-void note_identities(const Bench& bench, DeviceSet& set, SharedState& shared) {
+void hand_over_identities(const Bench& bench, const DeviceSet& set, SharedState& shared) {
   std::string text;
-  for (std::size_t i = 0; i < set.devices.size(); ++i) {
-    std::istringstream lines{set.devices[i]->protocol().identity()};
-    for (std::string line; std::getline(lines, line);) text += bench.devices[i].name + "\t" + line + "\n";
-  }
+  for (const auto& [device, line] : identities_of(bench, set))
+    text.append(device).append("\t").append(line).append("\n");
   text.copy(shared.identities, sizeof shared.identities - 1);
 }
 
@@ -69,7 +67,7 @@ int loop_command(const LoopOptions& options) {
   std::strncpy((*shared)->grant, grant.words.c_str(), sizeof(SharedState::grant) - 1);
   run_loop(engine, job->bench->tick, time);
   reader.stop();
-  note_identities(*job->bench, set, **shared);
+  hand_over_identities(*job->bench, set, **shared);
   (*shared)->outcome = engine.outcome();
   (*shared)->over.store(true, std::memory_order_release);
   return all_pass;

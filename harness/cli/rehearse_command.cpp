@@ -9,6 +9,7 @@
 #include "harness/capture/writer.hpp"
 #include "harness/cli/commands.hpp"
 #include "harness/cli/finish.hpp"
+#include "harness/cli/identities.hpp"
 #include "harness/cli/message_notes.hpp"
 #include "harness/cli/truth_file.hpp"
 #include "harness/cli/version.hpp"
@@ -136,6 +137,10 @@ int rehearse_command(const RehearseOptions& options, Console& console) {
   const auto real_time = real.now() - real_start;
   if (!sink.outcome()) return console.complain(sink.outcome().error()), harness_failed;
   note_ending(record, outcome, time.now() - virtual_start);
+  record.identities = identities_of(*loaded.bench, rig->devices);
+  note_refusal(record, loaded, outcome);
+  if (auto noted = note_identities(*loaded.bench, record.identities, time.now(), *journal); !noted)
+    return console.complain(noted.error()), harness_failed;
   if (auto ended = journal->end(time.now(), record.ending); !ended)
     return console.complain(ended.error()), harness_failed;
   if (auto written = folder->write("run.json", to_json(record)); !written)

@@ -105,6 +105,7 @@ std::string to_json(const RunRecord& r) {
          {"ending", r.ending},
          {"as_planned", r.as_planned},
          {"tripped", r.tripped},
+         {"refused", r.refused},
          {"safe_state_reached", r.safe_reached},
          {"duration_s", r.duration_s},
          {"bench", sources_json(r.bench)},
@@ -132,6 +133,7 @@ Result<RunRecord> run_record_from_json(const std::string& text) {
     r.ending = j.at("ending");
     r.as_planned = j.at("as_planned");
     r.tripped = j.at("tripped");
+    r.refused = j.value("refused", false);  // not in older runs
     r.safe_reached = j.at("safe_state_reached");
     r.duration_s = j.at("duration_s");
     r.bench = sources_from(j.at("bench"));

@@ -24,13 +24,14 @@ struct RunRecord {
   std::string ending;          // in words
   bool as_planned{false};
   bool tripped{false};
+  bool refused{false};  // a device was not what bench or plan ask for; nothing moved
   bool safe_reached{false};
   double duration_s{0.0};
   std::vector<SourceCopy> bench, plan;
   Assignments set;
   std::vector<std::pair<std::string, std::string>> host;
   std::vector<std::pair<std::string, std::string>> identities;  // device, and a line of what it said of itself
-  std::vector<std::string> notes;  // deviations, losses, what a reader must know
+  std::vector<std::string> notes;                               // deviations, losses, what a reader must know
 };
 
 std::string to_json(const RunRecord& record);

@@ -20,6 +20,7 @@
 #include "harness/capture/writer.hpp"
 #include "harness/cli/cautions.hpp"
 #include "harness/cli/finish.hpp"
+#include "harness/cli/identities.hpp"
 #include "harness/cli/job.hpp"
 #include "harness/cli/message_notes.hpp"
 #include "harness/cli/progress.hpp"
@@ -62,7 +63,7 @@ Result<LoopProcess> launch(const SharedMapping& shared, const Descriptors& fds) 
                     inherit);
 }
 
-void note_identities(RunRecord& record, const SharedState& shared) {
+void take_identities(RunRecord& record, const SharedState& shared) {
   std::istringstream lines{shared.identities};
   for (std::string line; std::getline(lines, line);)
     if (const auto tab = line.find('\t'); tab != std::string::npos)
@@ -156,7 +157,10 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& c
   log->info("loop: {}; keeper: {}", (*shared)->grant, grant.words);
   note_ending(record, end.outcome, time.now() - begun);
   note_loop_death(record, end);
-  note_identities(record, **shared);
+  take_identities(record, **shared);
+  note_refusal(record, loaded, end.outcome);
+  if (auto noted = note_identities(*loaded.bench, record.identities, time.now(), *journal); !noted)
+    record.notes.push_back(noted.error().context);
   record.host.emplace_back("loop", (*shared)->grant);
   record.host.emplace_back("keeper", grant.words);
   if (!recorded) record.notes.push_back("the journal lost records: " + recorded.error().context);

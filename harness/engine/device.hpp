@@ -4,6 +4,7 @@
 #include <array>
 #include <cstdint>
 #include <span>
+#include <string_view>
 
 #include "harness/base/sample.hpp"
 
@@ -39,6 +40,8 @@ class Device {
   // When the last intact message came; zero before the first.
   virtual BenchTime last_heard() const noexcept = 0;
   // True when `signal` was handed over completely (a setting that is read back counts when it was read back).
+  // What it said of itself under that name; empty until it was read. Valid until the next call.
+  virtual std::string_view identity(std::string_view /*name*/) const noexcept { return {}; }
   virtual bool settled(SignalIndex signal) const noexcept = 0;
   // A message from the device that is no sample (such as an entry of its error queue): a code, 0 = none. Taking it
   // clears it.

@@ -8,8 +8,9 @@ namespace {
 
 using namespace std::chrono_literals;
 
-constexpr Duration listen_limit = 3s;    // for every device to be heard before arming
-constexpr int most_steps_a_tick = 1000;  // a plan of steps without length must not stop the loop
+constexpr Duration listen_limit = 3s;     // for every device to be heard before arming
+constexpr Duration identity_limit = 10s;  // for every device to say what it is
+constexpr int most_steps_a_tick = 1000;   // a plan of steps without length must not stop the loop
 constexpr std::uint64_t most_lag_ticks =
     2;  // after missed ticks a setpoint catches up at the slew limit, it does not jump
 
@@ -105,16 +106,13 @@ void Engine::watch_for_trips(BenchTime now) noexcept {
   if (phase_ == Phase::safing) return;
   if (parts_.minder.gone()) return trip(TripCause::keeper_gone, 0, 0.0);
   if (const auto cause = parts_.minder.stop_asked()) {
-    outcome_.stop = *cause;
-    event(EventKind::stop_asked, static_cast<std::uint32_t>(*cause));
+    stop(*cause);
     if (step_since_) end_step(now, false);
-    phase_ = Phase::safing;
-    phase_since_ = due_;
     return;
   }
   if (phase_ == Phase::listening) return;
   for (std::size_t d = 0; d < parts_.devices.size(); ++d)
-    if (live_.lost(d)) {
+    if (live_.lost(d) && !may_be_silent(d)) {
       // A loop that did not run for much of the time-out may be what was lost, not the device.
       const bool late = stood_still_ > parts_.bench.devices[d].timeout / 2;
       return trip(TripCause::device_lost, static_cast<std::uint32_t>(d), late ? seconds(stood_still_) : 0.0);
@@ -131,7 +129,13 @@ void Engine::advance(BenchTime due) noexcept {
     const auto arming = arming_.advance(now_, live_, *this);
     if (arming == SequenceRunner::State::failed)
       trip(TripCause::arming_failed, static_cast<std::uint32_t>(arming_.position()), 0.0);
-    if (arming == SequenceRunner::State::done) engage_axes();
+    if (arming == SequenceRunner::State::done) {
+      phase_ = Phase::identifying;
+      phase_since_ = due;
+    }
+  }
+  if (phase_ == Phase::identifying) {
+    if (wait_for_devices(due) && identify(due)) engage_axes();
   } else if (phase_ == Phase::approaching) {
     approach(due);
   } else if (phase_ == Phase::settling && due - phase_since_ >= parts_.timeline.settle()) {
@@ -142,12 +146,38 @@ void Engine::advance(BenchTime due) noexcept {
   if (phase_ == Phase::safing) make_safe(due);
 }
 
-void Engine::listen(BenchTime due) noexcept {
+// Of a device that has no power before the bench is armed.
+bool Engine::may_be_silent(std::size_t device) const noexcept {
+  return parts_.bench.devices[device].silent_until_armed && phase_ <= Phase::identifying;
+}
+
+bool Engine::wait_for_devices(BenchTime due) noexcept {
   for (std::size_t d = 0; d < parts_.devices.size(); ++d) {
-    if (!live_.lost(d)) continue;
+    if (!live_.lost(d) || (phase_ == Phase::listening && may_be_silent(d))) continue;
     if (due - phase_since_ >= listen_limit) trip(TripCause::device_lost, static_cast<std::uint32_t>(d), 0.0);
-    return;
+    return false;
   }
+  return true;
+}
+
+// True once every device that can has said what it must. Another answer, or none in time, refuses the run.
+bool Engine::identify(BenchTime due) noexcept {
+  for (std::size_t i = 0; i < parts_.plan.identity.size(); ++i) {
+    const auto& rule = parts_.plan.identity[i];
+    if (phase_ == Phase::listening && may_be_silent(rule.device)) continue;
+    const auto said = parts_.devices[rule.device]->identity(rule.name);
+    if (rule.allows(said)) continue;
+    if (said.empty() && due - phase_since_ < identity_limit) return false;
+    event(EventKind::identity_refused, static_cast<std::uint32_t>(rule.device), static_cast<std::uint32_t>(i),
+          said.empty() ? 0.0 : 1.0);
+    stop(StopCause::refused);
+    return false;
+  }
+  return true;
+}
+
+void Engine::listen(BenchTime due) noexcept {
+  if (!wait_for_devices(due) || !identify(due)) return;
   enter(RunState::armed);
   phase_ = Phase::arming;
 }
@@ -213,10 +243,7 @@ void Engine::step(BenchTime due) noexcept {
     end_step(at, true);
   }
   if (cursor_.current() != nullptr) return;
-  outcome_.stop = StopCause::finished;
-  event(EventKind::stop_asked, static_cast<std::uint32_t>(StopCause::finished));
-  phase_ = Phase::safing;
-  phase_since_ = due;
+  stop(StopCause::finished);
 }
 
 bool Engine::begin_step(BenchTime at) noexcept {
@@ -250,6 +277,14 @@ void Engine::announce() noexcept {
 }
 
 // ---- the safe state ----------------------------------------------------------------------------
+
+// In good order: the safe state follows.
+void Engine::stop(StopCause cause) noexcept {
+  outcome_.stop = cause;
+  event(EventKind::stop_asked, static_cast<std::uint32_t>(cause));
+  phase_ = Phase::safing;
+  phase_since_ = due_;
+}
 
 // Acts first, is recorded after.
 void Engine::trip(TripCause cause, std::uint32_t which, double value) noexcept {

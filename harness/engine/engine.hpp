@@ -50,7 +50,7 @@ class Engine final : private InputSink, private SequenceHands {
   RunState state() const noexcept { return state_; }
 
  private:
-  enum class Phase : std::uint8_t { listening, arming, approaching, settling, stepping, safing, over };
+  enum class Phase : std::uint8_t { listening, arming, identifying, approaching, settling, stepping, safing, over };
 
   void put(const Sample& sample) noexcept override;
   void link_lost(std::uint16_t device, int error) noexcept override;
@@ -62,12 +62,16 @@ class Engine final : private InputSink, private SequenceHands {
   void watch_for_trips(BenchTime now) noexcept;
   void advance(BenchTime due) noexcept;
   void listen(BenchTime due) noexcept;
+  bool may_be_silent(std::size_t device) const noexcept;
+  bool wait_for_devices(BenchTime due) noexcept;
+  bool identify(BenchTime due) noexcept;
   void engage_axes() noexcept;
   void approach(BenchTime due) noexcept;
   void step(BenchTime due) noexcept;
   bool begin_step(BenchTime at) noexcept;
   void end_step(BenchTime at, bool complete) noexcept;
   void announce() noexcept;
+  void stop(StopCause cause) noexcept;
   void trip(TripCause cause, std::uint32_t which, double value) noexcept;
   void make_safe(BenchTime due) noexcept;
   void enter(RunState state) noexcept;

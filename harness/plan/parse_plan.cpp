@@ -54,6 +54,30 @@ void take_start(const WrittenPlan& written, const Bench& bench, Plan& plan, Prob
   }
 }
 
+// "unit" is the unit under test wherever the bench says through which device it speaks.
+std::optional<std::size_t> device_of(const std::string& name, const Bench& bench) {
+  return name == "unit" && bench.unit.device ? bench.unit.device : bench.find_device(name);
+}
+
+void take_requires(const WrittenPlan& written, const Bench& bench, const Catalogue& catalogue, Plan& plan,
+                   Problems& problems) {
+  plan.identity = identity_rules(bench);
+  for (const auto& [name, identity] : written.needs) {
+    const auto device = device_of(name.value, bench);
+    if (!device) {
+      std::vector<std::string> names{"unit"};
+      for (const auto& d : bench.devices) names.push_back(d.name);
+      problems.add(name.at, "unknown device '" + name.value + "'", "a device of the bench: " + one_of(names),
+                   name.value == "unit" ? "name the unit's device in the bench file: \"unit\": {\"device\": ...}"
+                                        : did_you_mean(name.value, names));
+      continue;
+    }
+    const auto whose = name.value == "unit" && bench.unit.device ? "the unit" : "device '" + name.value + "'";
+    for (auto& [what, texts] : read_identity(identity, whose, bench.devices[*device].protocol, catalogue, problems))
+      plan.identity.push_back({*device, what, texts, "the plan"});
+  }
+}
+
 struct StepNames {
   std::vector<std::string> steps, repeats;
   std::map<std::string, Where> first;
@@ -83,6 +107,7 @@ std::unique_ptr<Plan> read_plan(const Node& root, const std::string& file, const
   plan->settle = written.settle;
   take_control(written, bench, *plan, problems);
   take_start(written, bench, *plan, problems);
+  take_requires(written, bench, catalogue, *plan, problems);
   plan->steps = std::move(written.steps);
   StepNames names;
   collect_names(plan->steps, names, problems);
@@ -116,6 +141,10 @@ const Fields<WrittenPlan>& plan_fields() {
                "control mode of each axis that the plan drives")
           .may("start", &WrittenPlan::start, dictionary(any_quantity()),
                "values of driven signals before the first step")
+          .may("requires", &WrittenPlan::needs, dictionary(written_identity()),
+               "what a device, or the \"unit\" under test, must say of itself before anything moves: name and text, or "
+               "a "
+               "list of texts that are allowed")
           .may("settle", &WrittenPlan::settle, duration(Duration{0}, longest_time),
                "how long the start values are held before the first step")
           .need("steps", &WrittenPlan::steps, element_list(), "what is done, in order")

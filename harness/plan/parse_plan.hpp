@@ -16,6 +16,7 @@ struct WrittenPlan {
   Node variables;
   std::vector<std::pair<Name, Located<ControlMode>>> control;
   std::vector<std::pair<Name, Located<Quantity>>> start;
+  std::vector<std::pair<Name, WrittenIdentity>> needs;  // by device
   Duration settle{};
   std::vector<PlanStep> steps;
   std::vector<Node> criteria;

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "harness/bench/bench.hpp"
+#include "harness/bench/identity.hpp"
 
 namespace trackrod {
 
@@ -48,6 +49,7 @@ struct Plan {
   std::string file;
   std::vector<std::pair<std::string, ControlMode>> control;  // axis -> mode, for the whole plan
   std::vector<std::pair<SignalIndex, double>> start;         // values driven before the first step
+  std::vector<IdentityRule> identity;                        // what devices must say before anything moves
   Duration settle{};                                         // how long they are held before the first step
   std::vector<PlanStep> steps;
   std::vector<Criterion> criteria;

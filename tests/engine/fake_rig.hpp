@@ -23,10 +23,17 @@ class FakeDevice final : public Device {
   Window message_came;
   std::vector<double> commands;  // angle setpoints, one a message
   double supply{13.0};
+  std::function<std::string(BenchTime)> serial;  // what it says of itself under "serial"; empty: nothing
 
-  void publish(BenchTime now, SampleSink& sink) noexcept {
-    if (silent && silent(now)) return;
+  // True while it is not silent.
+  bool hear(BenchTime now) noexcept {
+    if (serial) serial_ = serial(now);
+    if (silent && silent(now)) return false;
     heard_ = now;
+    return true;
+  }
+  void publish(BenchTime now, SampleSink& sink) noexcept {
+    if (!hear(now)) return;
     const double angle_now = angle_script ? angle_script(now) : (mode_ == 1.0 ? command_ : 0.0);
     sink.put({now, angle_now, 0, angle, StampedBy::kernel});
     sink.put({now, supply, 0, voltage, StampedBy::kernel});
@@ -46,6 +53,9 @@ class FakeDevice final : public Device {
   int last_error() const noexcept override { return 0; }
   BenchTime last_heard() const noexcept override { return heard_; }
   bool settled(SignalIndex) const noexcept override { return true; }
+  std::string_view identity(std::string_view name) const noexcept override {
+    return name == "serial" ? std::string_view{serial_} : std::string_view{};
+  }
   std::uint32_t take_message() noexcept override { return std::exchange(message, 0U); }
   Window message_window() const noexcept override { return message_came; }
   void remember(ProtocolMemory&) const noexcept override {}
@@ -53,17 +63,22 @@ class FakeDevice final : public Device {
 
  private:
   BenchTime heard_{};
+  std::string serial_;
   double mode_{0}, next_mode_{0}, command_{0}, next_command_{0};
 };
 
 class FakeInputs final : public Inputs {
  public:
-  explicit FakeInputs(FakeDevice& device) : device_{device} {}
-  void deliver(BenchTime now, InputSink& sink) noexcept override { device_.publish(now, sink); }
+  explicit FakeInputs(FakeDevice& device, const std::vector<FakeDevice*>& others) : device_{device}, others_{others} {}
+  void deliver(BenchTime now, InputSink& sink) noexcept override {
+    device_.publish(now, sink);
+    for (auto* other : others_) other->hear(now);
+  }
   std::uint64_t dropped() const noexcept override { return 0; }
 
  private:
   FakeDevice& device_;
+  const std::vector<FakeDevice*>& others_;
 };
 
 struct Records final : RecordSink {
@@ -108,7 +123,8 @@ inline constexpr BenchTime zero{std::chrono::seconds{100}};
 struct FakeRig {
   Bench bench{small_bench()};
   FakeDevice device;
-  FakeInputs inputs{device};
+  std::vector<FakeDevice*> others;  // of the bench, behind the first: they say that they are there, no more
+  FakeInputs inputs{device, others};
   VirtualTime time{zero};
   Records records;
   ScriptedMinder minder{time};
@@ -127,7 +143,9 @@ struct FakeRig {
     if (plan) timeline = Timeline::compile(*plan, bench, problems);
     for (const auto& p : problems.sorted()) WARN(p.sentence());
     REQUIRE(timeline);
-    Engine engine{{bench, *plan, *timeline, {&device}, inputs, time, records, minder}};
+    std::vector<Device*> devices{&device};
+    devices.insert(devices.end(), others.begin(), others.end());
+    Engine engine{{bench, *plan, *timeline, devices, inputs, time, records, minder}};
     run_loop(engine, bench.tick, time, before);
     outcome = engine.outcome();
   }
