@@ -190,7 +190,7 @@ SendResult IsotpLink::send(std::span<const std::byte> bytes, BenchTime) noexcept
 
 void IsotpLink::drop_input() noexcept {
   constexpr int most = 1 << 12;
-  std::array<std::byte, 1500> nowhere;
+  std::array<std::byte, longest_message> nowhere;
   for (int i = 0; i < most && receive(nowhere, SteadyTime{}.now()).state == Received::State::bytes; ++i) {
   }
   counters_ = {};

@@ -73,6 +73,9 @@ struct LinkCounters {
   Count stamps_replaced;  // kernel stamps outside [last read that found nothing, now]: read time used, widened
 };
 
+// The longest message of any link: of ISO-TP (ISO 15765-2, a first frame with a length of 12 bits).
+inline constexpr std::size_t longest_message = 4095;
+
 struct Received {
   enum class State : std::uint8_t { bytes, nothing, lost } state{State::nothing};
   std::size_t size{0};

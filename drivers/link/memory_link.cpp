@@ -9,6 +9,8 @@
 #include <random>
 #include <utility>
 
+#include "drivers/link/byte_ring.hpp"
+
 namespace trackrod {
 namespace {
 
@@ -16,19 +18,33 @@ struct Packet {
   BenchTime starts{};   // its first byte goes onto the wire
   BenchTime arrives{};  // its last byte is there
   std::size_t from{0}, size{0};
-  std::array<std::byte, 1500> bytes;
+  std::span<std::byte> bytes;
+  std::uint64_t bytes_end{0};  // in the lane's ring
 };
 constexpr std::size_t packets_under_way = 256;
+constexpr std::size_t bytes_under_way = std::size_t{1} << 17;
+constexpr std::size_t longest_piece = 1500;  // of a stream
 
 // One direction of the wire.
 struct Lane {
-  explicit Lane(const WirePath& p, std::uint64_t seed) : path{p}, random{seed}, packets{packets_under_way} {}
+  explicit Lane(const WirePath& p, std::uint64_t seed)
+      : path{p}, random{seed}, packets{packets_under_way}, bytes{bytes_under_way} {}
 
+  // For the bytes of one packet more; empty when the wire is full.
+  std::span<std::byte> room_for(std::size_t size) noexcept {
+    if (packets.empty()) bytes.free(bytes.end());
+    return packets.full() ? std::span<std::byte>{} : bytes.reserve(size);
+  }
+  void pop_front() noexcept {
+    bytes.free(packets.front().bytes_end);
+    packets.pop_front();
+  }
   double chance() noexcept { return static_cast<double>(random() >> 11) * 0x1p-53; }
 
   WirePath path;
   std::mt19937_64 random;
   boost::circular_buffer<Packet> packets;
+  ByteRing bytes;
   BenchTime free_from{};  // the wire has no earlier byte left to carry
   BenchTime last_arrival{};
   BenchTime sender_now{};               // of the sender's latest call
@@ -71,7 +87,7 @@ class MemoryLink final : public Link {
   bool stream() const noexcept { return wire_->model.mode == WireModel::Mode::stream; }
   Received receive_datagram(std::span<std::byte> into, BenchTime now) noexcept;
   Received receive_stream(std::span<std::byte> into, BenchTime now) noexcept;
-  void put_on_wire(std::span<const std::byte> bytes, BenchTime now) noexcept;
+  void put_on_wire(std::span<const std::byte> bytes, std::span<std::byte> room, BenchTime now) noexcept;
 
   std::shared_ptr<MemoryWire::State> wire_;
   Lane& out_;
@@ -98,7 +114,7 @@ Received MemoryLink::receive_datagram(std::span<std::byte> into, BenchTime now) 
     const Received got{Received::State::bytes, packet.size, stamp, 0};
     const bool fits = packet.size > 0 && packet.size <= into.size();
     if (fits) std::memcpy(into.data(), packet.bytes.data(), packet.size);
-    in_.packets.pop_front();
+    in_.pop_front();
     if (fits) return got;
     ++mine_.oversized;
   }
@@ -115,7 +131,7 @@ Received MemoryLink::receive_stream(std::span<std::byte> into, BenchTime now) no
     std::memcpy(into.data() + size, packet.bytes.data() + packet.from, part);
     size += part;
     packet.from += part;
-    if (packet.from == packet.size) in_.packets.pop_front();
+    if (packet.from == packet.size) in_.pop_front();
   }
   const auto since = in_.last_empty.value_or(oldest.value_or(now));
   if (size < into.size()) in_.last_empty = now;
@@ -125,21 +141,22 @@ Received MemoryLink::receive_stream(std::span<std::byte> into, BenchTime now) no
 
 SendResult MemoryLink::send(std::span<const std::byte> bytes, BenchTime now) noexcept {
   out_.sender_now = now;
-  const bool too_long = !stream() && bytes.size() > sizeof(Packet::bytes);
+  const bool too_long = !stream() && bytes.size() > longest_message;
   if (wire_->cut || too_long) {
     ++mine_.send_failures;
     return {SendState::lost, 0, too_long ? EMSGSIZE : EIO};
   }
   std::size_t taken = 0;
   do {
-    if (out_.packets.full()) {
+    const auto part = stream() ? bytes.subspan(taken, std::min(bytes.size() - taken, longest_piece)) : bytes;
+    const auto room = out_.room_for(std::max<std::size_t>(part.size(), 1));
+    if (room.empty()) {
       if (stream()) break;
       ++theirs_.dropped_by_kernel;
       taken = bytes.size();
       break;
     }
-    const auto part = bytes.subspan(taken, std::min(bytes.size() - taken, sizeof(Packet::bytes)));
-    put_on_wire(part, now);
+    put_on_wire(part, room, now);
     taken += part.size();
   } while (taken < bytes.size());
   mine_.sent_bytes += taken;
@@ -148,7 +165,7 @@ SendResult MemoryLink::send(std::span<const std::byte> bytes, BenchTime now) noe
   return {SendState::sent, taken, 0};
 }
 
-void MemoryLink::put_on_wire(std::span<const std::byte> bytes, BenchTime now) noexcept {
+void MemoryLink::put_on_wire(std::span<const std::byte> bytes, std::span<std::byte> room, BenchTime now) noexcept {
   const auto& path = out_.path;
   // Drawn for every packet, lost or not, so that one loss does not change the fate of all that follows.
   const double late = out_.chance(), fate = out_.chance();
@@ -164,8 +181,10 @@ void MemoryLink::put_on_wire(std::span<const std::byte> bytes, BenchTime now) no
   packet.starts = starts;
   packet.arrives = out_.last_arrival;
   packet.from = packet.size = 0;
+  packet.bytes = room;
   for (const auto b : bytes)
     if (!stream() || path.loss <= 0.0 || out_.chance() >= path.loss) packet.bytes[packet.size++] = b;
+  packet.bytes_end = out_.bytes.keep(packet.size);
   if (stream() && packet.size == 0) out_.packets.pop_back();
 }
 

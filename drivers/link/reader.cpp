@@ -3,6 +3,7 @@
 #include <sys/timerfd.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <ctime>
 #include <utility>
@@ -15,6 +16,8 @@ namespace {
 constexpr Duration sweep_period = std::chrono::milliseconds{1};
 // Reads of one link in a row, so that a flooded link does not starve the others.
 constexpr int reads_in_a_row = 256;
+// Room for bytes, an arrival: most are short, and all of it is locked into memory.
+constexpr std::size_t bytes_an_arrival = 512;
 // Small, because it is locked into memory.
 constexpr std::size_t stack_size = 256 * 1024;
 
@@ -25,7 +28,9 @@ Reader::Reader(std::vector<Link*> links, std::size_t room)
       states_(links_.size(), LinkState::open),
       loss_errors_(links_.size(), 0),
       polled_(links_.size() + 1),
-      ring_{room} {
+      ring_{room},
+      bytes_{std::max(room * bytes_an_arrival, 4 * longest_message)},
+      nowhere_{} {
   for (std::size_t i = 0; i < links_.size(); ++i) polled_[i] = {links_[i]->descriptor(), POLLIN, 0};
 }
 
@@ -111,7 +116,8 @@ bool Reader::drain(std::size_t i, const TimeSource& clock) noexcept {
   if (states_[i] == LinkState::loss_untold) tell_loss(i, clock.now());
   bool took = false;
   for (int reads = 0; states_[i] == LinkState::open && reads < reads_in_a_row; ++reads) {
-    const auto got = links_[i]->receive(scratch_.bytes, clock.now());
+    const auto room = bytes_.reserve(longest_message);
+    const auto got = links_[i]->receive(room.empty() ? std::span<std::byte>{nowhere_} : room, clock.now());
     if (got.state == Received::State::nothing) break;
     took = true;
     if (got.state == Received::State::lost) {
@@ -120,22 +126,18 @@ bool Reader::drain(std::size_t i, const TimeSource& clock) noexcept {
       tell_loss(i, clock.now());
       break;
     }
-    scratch_.link = static_cast<std::uint16_t>(i);
-    scratch_.size = static_cast<std::uint16_t>(got.size);
-    scratch_.error = 0;
-    scratch_.stamp = got.stamp;
-    if (!ring_.push(scratch_)) ++dropped_;
+    const bool kept = !room.empty() && ring_.push({static_cast<std::uint16_t>(i), static_cast<std::uint16_t>(got.size),
+                                                   0, got.stamp, room.data(), bytes_.keep(got.size)});
+    if (!kept) ++dropped_;
   }
   return took;
 }
 
 void Reader::tell_loss(std::size_t i, BenchTime now) noexcept {
-  scratch_.link = static_cast<std::uint16_t>(i);
-  scratch_.size = 0;
-  scratch_.error = loss_errors_[i];
-  scratch_.stamp = {now, StampedBy::harness, sweep_period};
+  const Stamp stamp{now, StampedBy::harness, sweep_period};
   // Without room now, it is told at the next look: a loss must not go unnoticed.
-  if (ring_.push(scratch_)) states_[i] = LinkState::lost;
+  if (ring_.push({static_cast<std::uint16_t>(i), 0, loss_errors_[i], stamp, nullptr, bytes_.end()}))
+    states_[i] = LinkState::lost;
 }
 
 }  // namespace trackrod

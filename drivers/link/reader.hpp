@@ -13,20 +13,22 @@
 #include <span>
 #include <vector>
 
+#include "drivers/link/byte_ring.hpp"
 #include "drivers/link/link.hpp"
 
 namespace trackrod {
 
 // What came over one link at one read.
 struct Arrival {
-  std::uint16_t link{0};  // position in the list that the reader was given
-  std::uint16_t size{0};  // 0: the link is lost
-  int error{0};           // errno behind the loss; 0 = the far side hung up
-  Stamp stamp;            // of the bytes, or of the loss
-  std::array<std::byte, 1500> bytes;
+  std::uint16_t link{0};            // position in the list that the reader was given
+  std::uint16_t size{0};            // 0: the link is lost
+  int error{0};                     // errno behind the loss; 0 = the far side hung up
+  Stamp stamp;                      // of the bytes, or of the loss
+  const std::byte* bytes{nullptr};  // valid within the call that hands it over
+  std::uint64_t bytes_end{0};       // where they end in the reader's ring
 
   bool lost() const noexcept { return size == 0; }
-  std::span<const std::byte> data() const noexcept { return {bytes.data(), size}; }
+  std::span<const std::byte> data() const noexcept { return {bytes, size}; }
 };
 
 // Allocates only when it is made and started. The links must outlive it.
@@ -53,7 +55,11 @@ class Reader {
   template <class F>
   std::size_t consume(F&& take) {
     const std::size_t there = ring_.read_available();
-    for (std::size_t i = 0; i < there; ++i) ring_.consume_one(take);
+    for (std::size_t i = 0; i < there; ++i)
+      ring_.consume_one([&](const Arrival& arrival) {
+        take(arrival);
+        bytes_.free(arrival.bytes_end);
+      });
     return there;
   }
 
@@ -73,8 +79,9 @@ class Reader {
   std::vector<LinkState> states_;
   std::vector<int> loss_errors_;
   std::vector<pollfd> polled_;  // one a link, and the timer last
-  Arrival scratch_;
   boost::lockfree::spsc_queue<Arrival> ring_;
+  ByteRing bytes_;                                  // of the arrivals in the ring
+  std::array<std::byte, longest_message> nowhere_;  // takes what finds no room
   Count dropped_;
   std::atomic<bool> ending_{false};
   int sweep_timer_{-1};

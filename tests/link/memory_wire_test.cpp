@@ -3,6 +3,7 @@
 
 #include "drivers/link/link.hpp"
 #include "drivers/link/memory_link.hpp"
+#include "drivers/link/reader.hpp"
 #include "drivers/link/serial_port.hpp"
 #include "tests/link/wire_help.hpp"
 
@@ -209,4 +210,44 @@ TEST_CASE("each kind of link models its own wire") {
   const auto serial = link_kind("serial").model(line);
   CHECK(serial.mode == WireModel::Mode::stream);
   CHECK(serial.byte_time == Duration{1'000'000'000LL * 11 / 9600});  // start, eight bits, parity, stop
+}
+
+TEST_CASE("the longest message of ISO-TP passes whole, many a time, and a longer one is refused") {
+  const MemoryWire wire{datagrams({}), 1, "test"};
+  const auto bench = wire.bench_end();
+  const auto far = wire.far_end();
+  Reader reader{{bench.get()}};
+  auto t = t0;
+  for (std::size_t round = 0; round < 300; ++round, t += 1ms) {
+    CAPTURE(round);
+    std::vector<std::byte> sent(round % 2 == 0 ? longest_message : 1 + round * 13);
+    for (std::size_t i = 0; i < sent.size(); ++i) sent[i] = static_cast<std::byte>(i * 7 + round);
+    REQUIRE(far->send(sent, t).state == SendState::sent);
+    reader.poll_inline(t);
+    std::vector<std::byte> came;
+    reader.consume([&](const Arrival& arrival) { came.assign(arrival.data().begin(), arrival.data().end()); });
+    REQUIRE(came == sent);
+  }
+  CHECK(reader.dropped() == 0);
+  const std::vector<std::byte> longer(longest_message + 1);
+  CHECK(far->send(longer, t).state == SendState::lost);
+}
+
+TEST_CASE("a reader without room for the bytes drops whole messages and goes on when there is room") {
+  const MemoryWire wire{datagrams({}), 1, "test"};
+  const auto bench = wire.bench_end();
+  const auto far = wire.far_end();
+  Reader reader{{bench.get()}, 8};  // eight arrivals, and four times the longest message
+  const std::vector<std::byte> longest(longest_message, std::byte{7});
+  for (int i = 0; i < 6; ++i) far->send(longest, t0);
+  reader.poll_inline(t0 + 1ms);
+  CHECK(reader.dropped() == 2);
+  std::size_t kept = 0;
+  const auto take = [&](const Arrival& arrival) { kept += arrival.data().size() == longest_message ? 1 : 0; };
+  reader.consume(take);
+  CHECK(kept == 4);
+  far->send(longest, t0 + 2ms);
+  reader.poll_inline(t0 + 3ms);
+  reader.consume(take);
+  CHECK(kept == 5);
 }
