@@ -87,6 +87,15 @@ std::string_view FieldDevice::identity(std::string_view name) const noexcept {
   return {};
 }
 
+void FieldDevice::tell(AccountSink& account) const noexcept {
+  for (std::size_t i = 0; i < protocol_->identity_items(); ++i)
+    if (const auto [name, text] = protocol_->identity_item(i); !text.empty()) account.identity(name, text);
+  const auto faults = protocol_->faults();
+  if (!faults) return;
+  account.fault_memory();
+  for (const auto& entry : *faults) account.fault(entry);
+}
+
 std::uint32_t FieldDevice::take_message() noexcept {
   const auto of_bus = bus_ ? bus_->take_message() : 0;
   bus_spoke_ = of_bus != 0;

@@ -34,6 +34,9 @@ class FieldDevice final : public Device {
   int last_error() const noexcept override { return last_error_; }
   BenchTime last_heard() const noexcept override { return last_heard_; }
   std::string_view identity(std::string_view name) const noexcept override;
+  void inspect() noexcept override { protocol_->inspect(); }
+  bool inspected() const noexcept override { return protocol_->inspected(); }
+  void tell(AccountSink& account) const noexcept override;
   bool settled(SignalIndex signal) const noexcept override;
   // What the controller says of a CAN bus goes before what the device says.
   std::uint32_t take_message() noexcept override;

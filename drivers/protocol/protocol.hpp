@@ -13,6 +13,7 @@
 #include <string_view>
 #include <vector>
 
+#include "harness/base/account.hpp"
 #include "harness/base/can_frame.hpp"
 #include "harness/base/catalogue.hpp"
 #include "harness/base/clock_model.hpp"
@@ -80,6 +81,12 @@ class Protocol {
   // thread of the functions above.
   virtual std::size_t identity_items() const noexcept { return 0; }
   virtual IdentityItem identity_item(std::size_t /*item*/) const noexcept { return {}; }
+  // Asks anew for all that, and for the whole fault memory where the device has one.
+  virtual void inspect() noexcept {}
+  // The answers since inspect() are there, or will not come.
+  virtual bool inspected() const noexcept { return true; }
+  // The fault memory as of inspect(); no value where there is none, or it was not read. Valid as an item's text is.
+  virtual std::optional<std::span<const FaultEntry>> faults() const noexcept { return std::nullopt; }
   // The items that were read, for people: one "name: text" a line. May allocate.
   std::string identity() const;
   // The clocks behind the stamps of the device's messages; none where it does not stamp. On the thread of the functions

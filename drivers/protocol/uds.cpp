@@ -5,11 +5,15 @@
 #include <utility>
 
 #include "drivers/protocol/uds_messages.hpp"
+#include "harness/base/hex.hpp"
 
 namespace trackrod {
 namespace {
 
 constexpr unsigned by_status_mask = 0x02;  // sub-function of reading the fault memory
+// Of an inspection: every bit but those that say that a test has not run. Many units list each code that they know by
+// those.
+constexpr unsigned all_that_ran = 0xAF;
 constexpr unsigned without_answer = 0x80;  // added to a sub-function: a positive answer is not sent
 constexpr std::size_t longest_text = 96;   // characters kept of a text
 constexpr int most_pending = 12;           // pending times after which a request is given up
@@ -46,6 +50,7 @@ Uds::Uds(const UdsSettings& s)
                        value.every,
                        {},
                        false});
+  whole_.reserve(FaultMemory::room);
   for (auto& [name, id] : uds_identity(s)) texts_.emplace_back(Text{name, "", id}).text.reserve(longest_text);
 }
 
@@ -63,6 +68,19 @@ void Uds::set(FieldIndex field, double value) noexcept {
 }
 
 bool Uds::settled(FieldIndex field) const noexcept { return field == clear_field_ && !clear_owed_; }
+
+void Uds::inspect() noexcept {
+  for (auto& t : texts_) t.text.clear();
+  next_text_ = 0;
+  whole_.clear();
+  whole_owed_ = true;
+  whole_read_ = false;
+}
+
+std::optional<std::span<const FaultEntry>> Uds::faults() const noexcept {
+  if (!whole_read_) return std::nullopt;
+  return whole_;
+}
 
 // ---- asking ------------------------------------------------------------------------------------
 
@@ -89,6 +107,8 @@ std::span<const std::byte> Uds::ask_next(BenchTime now) {
     const unsigned id = texts_[next_text_].id;
     return ask(Question::identity, next_text_, {uds_read_identifier, id >> 8, id & 0xFF}, now);
   }
+  if (whole_owed_ && last_ != Question::whole)
+    return ask(Question::whole, 0, {uds_read_faults, by_status_mask, all_that_ran}, now);
   last_ = Question::none;
   if (!std::exchange(started_, true)) {
     faults_next_ = now;
@@ -157,6 +177,8 @@ bool Uds::answered(std::span<const std::byte> pdu, Stamp stamp, FieldSink& sink)
       return is(uds_read_identifier) && take_value(pdu, stamp, sink);
     case Question::identity:
       return is(uds_read_identifier) && take_text(pdu);
+    case Question::whole:
+      return is(uds_read_faults) && take_whole(pdu);
   }
   open_ = Question::none;
   return true;
@@ -206,11 +228,23 @@ bool Uds::take_value(std::span<const std::byte> pdu, Stamp stamp, FieldSink& sin
   return true;
 }
 
+bool Uds::take_whole(std::span<const std::byte> pdu) {
+  if (pdu.size() < 3 || pdu.size() % 4 != 3 || byte_of(pdu, 1) != by_status_mask) return false;
+  open_ = Question::none;
+  whole_owed_ = false;
+  whole_read_ = true;
+  whole_.clear();
+  for (std::size_t at = 3; at < pdu.size() && whole_.size() < FaultMemory::room; at += 4)
+    whole_.push_back({byte_of(pdu, at) << 16 | word_of(pdu, at + 1), static_cast<std::uint8_t>(byte_of(pdu, at + 3))});
+  return true;
+}
+
 bool Uds::take_text(std::span<const std::byte> pdu) {
   auto& t = texts_[open_index_];
   if (pdu.size() < 3 || word_of(pdu, 1) != t.id) return false;
   open_ = Question::none;
   ++next_text_;
+  t.text.clear();
   const auto data = pdu.subspan(3);
   const auto is_printable = [](std::byte b) { return b >= std::byte{' '} && b <= std::byte{'~'}; };
   const auto padding = std::find_if(data.rbegin(), data.rend(), [](std::byte b) { return b != std::byte{0}; }).base();
@@ -231,7 +265,8 @@ bool Uds::refused(std::span<const std::byte> pdu, BenchTime now) {
                                 unsigned{uds_clear},
                                 unsigned{uds_read_faults},
                                 unsigned{uds_read_identifier},
-                                unsigned{uds_read_identifier}};
+                                unsigned{uds_read_identifier},
+                                unsigned{uds_read_faults}};
   if (pdu.size() != 3) return false;
   const auto service = byte_of(pdu, 1), code = byte_of(pdu, 2);
   const bool of_present = service == uds_tester_present;
@@ -267,6 +302,9 @@ bool Uds::refused(std::span<const std::byte> pdu, BenchTime now) {
     case Question::identity:
       is_news = false;  // not every unit offers every text
       if (code != uds_busy) ++next_text_;
+      break;
+    case Question::whole:
+      whole_owed_ = code == uds_busy;
       break;
   }
   if (is_news) tell(uds_refused + (service << 8) + code);

@@ -39,6 +39,9 @@ class Uds final : public Protocol {
   IdentityItem identity_item(std::size_t item) const noexcept override {
     return {texts_[item].name, texts_[item].text};
   }
+  void inspect() noexcept override;
+  bool inspected() const noexcept override { return !whole_owed_ && next_text_ >= texts_.size(); }
+  std::optional<std::span<const FaultEntry>> faults() const noexcept override;
   const ProtocolCounters& counters() const noexcept override { return counters_; }
   // Nothing: a session is entered anew, and what is in the memory then counts as found at the first reading.
   void save(std::span<std::uint32_t>) const noexcept override {}
@@ -46,7 +49,7 @@ class Uds final : public Protocol {
   std::span<const std::byte> terminator() const noexcept override { return {}; }
 
  private:
-  enum class Question : std::uint8_t { none, session, clear, faults, value, identity };
+  enum class Question : std::uint8_t { none, session, clear, faults, value, identity, whole };
   struct Code {
     FieldIndex field{0};
     std::uint32_t code{0};
@@ -78,6 +81,7 @@ class Uds final : public Protocol {
   bool take_session(std::span<const std::byte> pdu, BenchTime now);
   bool take_faults(std::span<const std::byte> pdu, Stamp stamp, FieldSink& sink);
   bool take_value(std::span<const std::byte> pdu, Stamp stamp, FieldSink& sink);
+  bool take_whole(std::span<const std::byte> pdu);
   bool take_text(std::span<const std::byte> pdu);
   bool refused(std::span<const std::byte> pdu, BenchTime now);
   void no_answer(BenchTime now);
@@ -104,6 +108,8 @@ class Uds final : public Protocol {
   std::vector<Value> values_;
   std::vector<Text> texts_;
   std::size_t next_text_{0};
+  bool whole_owed_{false}, whole_read_{false};
+  std::vector<FaultEntry> whole_;  // the memory as of the last inspection
 
   Question open_{Question::none}, last_{Question::none};
   std::size_t open_index_{0};

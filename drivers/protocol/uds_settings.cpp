@@ -1,11 +1,11 @@
 #include "drivers/protocol/uds_settings.hpp"
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
 #include <map>
 
 #include "drivers/protocol/uds_messages.hpp"
+#include "harness/base/hex.hpp"
 
 namespace trackrod {
 namespace {
@@ -71,14 +71,6 @@ void check_value(const UdsValue& value, Problems& problems) {
 }
 
 }  // namespace
-
-std::optional<std::uint32_t> read_hex(const std::string& text, std::size_t digits) {
-  std::uint32_t number{};
-  const auto* end = text.data() + text.size();
-  const auto [stop, error] = std::from_chars(text.data(), end, number, 16);
-  if (text.size() != digits || stop != end || error != std::errc{}) return {};
-  return number;
-}
 
 // ISO 14229-1, annex C.1.
 std::vector<std::pair<std::string, std::uint16_t>> uds_identity(const UdsSettings& settings) {

@@ -48,8 +48,6 @@ const Fields<UdsSettings>& uds_fields();
 std::vector<FieldInfo> check_uds(const UdsSettings& settings, Problems& problems);
 void check_uds_over(const UdsSettings& settings, Carries carries, const Where& link, Problems& problems);
 
-// Of `digits` hexadecimal digits.
-std::optional<std::uint32_t> read_hex(const std::string& text, std::size_t digits);
 // Name and identifier of each text, those of the file or the usual five.
 std::vector<std::pair<std::string, std::uint16_t>> uds_identity(const UdsSettings& settings);
 BitSpan place_of(const UdsValue& value);

@@ -100,6 +100,8 @@ std::string event_words(const Event& e, const StreamHeader& names) {
       return "wall clock read beside the bench clock";
     case EventKind::device_message:
       return named(names.devices, e.a, "device") + " says: code " + std::to_string(e.b);
+    case EventKind::inspected:
+      return std::string{"the devices were asked what they are, "} + (e.a == 0 ? "before" : "after") + " the steps";
     case EventKind::identity_refused:
       return named(names.devices, e.a, "device") +
              (e.value == 1.0 ? " says that it is another one than asked for" : " does not say what it is");

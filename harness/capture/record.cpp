@@ -46,6 +46,8 @@ std::string event_kind_name(EventKind kind) {
       return "device_message";
     case EventKind::identity_refused:
       return "identity_refused";
+    case EventKind::inspected:
+      return "inspected";
   }
   return "event " + std::to_string(static_cast<unsigned>(kind));
 }

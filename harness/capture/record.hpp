@@ -41,9 +41,10 @@ enum class EventKind : std::uint16_t {
   stop_asked,        // a = StopCause
   loop_died,         // a = signal or exit status, b = 1 when it hung; by the keeper
   clock_pair,  // value = wall clock minus bench clock, seconds since 1970; a, b = its nanoseconds, high and low word
-  device_message,  // a = device, b = code; the text is in the journal's note that follows. value = seconds before
-                   // `when` from which on it may have been so, where the device was asked now and then; 0 = not known
+  device_message,    // a = device, b = code; the text is in the journal's note that follows. value = seconds before
+                     // `when` from which on it may have been so, where the device was asked now and then; 0 = not known
   identity_refused,  // a = device, b = rule of the plan; value = 1 it says something else, 0 it does not say
+  inspected,  // a = 0 before, 1 after the steps: the devices said what they are; the journal's notes that follow tell
 };
 
 enum class TripCause : std::uint16_t { interlock, device_lost, wait_timed_out, arming_failed, not_finite, keeper_gone };

@@ -109,10 +109,11 @@ class Evaluator {
 
 }  // namespace
 
-Evaluation evaluate(const Plan& plan, const CaptureView& capture) {
+Evaluation evaluate(const Plan& plan, const CaptureView& capture, const std::vector<std::string>& invalid) {
   Evaluation all;
   const Evaluator evaluator{plan, capture};
   for (const auto& criterion : plan.criteria) evaluator.add(criterion, all);
+  invalidate(all.findings, invalid);
   return all;
 }
 

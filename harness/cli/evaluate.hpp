@@ -12,7 +12,8 @@ struct Evaluation {
   std::vector<Figure> figures;
 };
 
-// Pure, apart from reading the capture. A criterion that cannot be worked out gives findings that say why.
-Evaluation evaluate(const Plan& plan, const CaptureView& capture);
+// Pure, apart from reading the capture. A criterion that cannot be worked out gives findings that say why. `invalid`:
+// why the run says nothing of the unit; no verdict stands then.
+Evaluation evaluate(const Plan& plan, const CaptureView& capture, const std::vector<std::string>& invalid);
 
 }  // namespace trackrod

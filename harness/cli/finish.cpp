@@ -10,7 +10,7 @@
 #include "harness/capture/archive.hpp"
 #include "harness/capture/events.hpp"
 #include "harness/capture/journal_capture.hpp"
-#include "harness/cli/identities.hpp"
+#include "harness/cli/inspection.hpp"
 #include "harness/cli/version.hpp"
 #include "harness/report/findings_json.hpp"
 #include "harness/report/html.hpp"
@@ -76,6 +76,9 @@ RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureVi
   f.software = "recorded by " + record.program + ", scored by " + std::string{program_version};
   f.host = record.host;
   f.identities = record.identities;
+  f.faults_before = record.faults_before;
+  f.faults_after = record.faults_after;
+  f.invalid = record.invalid;
   for (const auto* copies : {&record.bench, &record.plan})
     for (const auto& copy : *copies) f.hashes.emplace_back(copy.file, "sha256:" + copy.sha256);
   f.deviations = record.notes;
@@ -126,12 +129,22 @@ void note_ending(RunRecord& record, const Outcome& outcome, Duration taken) {
   if (!outcome.safe_reached) record.notes.push_back("the safe state was not confirmed within its time");
 }
 
-void note_refusal(RunRecord& record, const Loaded& loaded, const Outcome& outcome) {
-  record.refused = !outcome.tripped && outcome.stop == StopCause::refused;
+void note_inspection(RunRecord& record, const Loaded& loaded, const Outcome& outcome,
+                     std::span<const AccountRoom> rooms) {
+  const auto& bench = *loaded.bench;
+  const auto at = [&](Occasion occasion) {
+    return read_accounts(rooms[static_cast<std::size_t>(occasion)], bench.devices.size());
+  };
+  const auto before = at(Occasion::before), after = at(Occasion::after), end = at(Occasion::end);
+  if (const auto& last = end ? end : before) record.identities = identity_lines(bench, *last);
+  if (before) record.faults_before = fault_lines(bench, *before);
+  if (after) record.faults_after = fault_lines(bench, *after);
+  record.invalid = invalid_by(bench, *loaded.plan, before, after);
+  record.refused = before && !outcome.tripped && outcome.stop == StopCause::refused;
   if (!record.refused) return;
   record.ending = "refused before anything moved:";
-  const auto refusals = identity_refusals(*loaded.bench, *loaded.plan, record.identities);
-  for (const auto& refusal : refusals) record.ending.append(" ").append(refusal).append(".");
+  for (const auto& refusal : identity_refusals(bench, *loaded.plan, *before))
+    record.ending.append(" ").append(refusal).append(".");
   record.ending +=
       " Look at what is mounted and which software it has, and at 'identity' of the bench and 'requires' of the plan";
 }
@@ -165,19 +178,20 @@ int joined_status(const RunRecord& record, const std::vector<Finding>& findings)
   if (!record.safe_reached) return harness_failed;
   if (record.refused) return bad_input;
   if (!record.as_planned) return tripped;
-  return exit_status(findings);
+  return record.invalid.empty() ? exit_status(findings) : inconclusive;
 }
 
 int finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& loaded, Console& console) {
   if (auto archived = archive_apart(folder); !archived) console.complain(archived.error());
   auto capture = JournalCapture::open(folder.file("journal"));
   if (!capture) return console.complain(capture.error()), harness_failed;
-  const auto evaluation = evaluate(*loaded.plan, **capture);
+  const auto evaluation = evaluate(*loaded.plan, **capture, record.invalid);
   if (auto w = folder.write("findings.json", write_findings(evaluation.findings)); !w)
     return console.complain(w.error()), harness_failed;
   if (auto w = folder.write("report.html", report_of(record, loaded, **capture, evaluation)); !w)
     return console.complain(w.error()), harness_failed;
   if (!record.as_planned) console.complain("the run ended: " + record.ending);
+  for (const auto& reason : record.invalid) console.complain("the run is invalid: " + reason);
   tell(evaluation.findings, folder, console);
   return joined_status(record, evaluation.findings);
 }

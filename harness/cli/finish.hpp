@@ -15,8 +15,10 @@ StreamHeader stream_header(const Loaded& loaded, const RunRecord& record, ClockP
 ClockPair clock_pair(const TimeSource& time);
 // Fills the fields of run.json that tell how it ended.
 void note_ending(RunRecord& record, const Outcome& outcome, Duration taken);
-// The same of a run that was refused, by what its devices said of themselves (record.identities).
-void note_refusal(RunRecord& record, const Loaded& loaded, const Outcome& outcome);
+// The same by what its devices said of themselves, by Occasion: who they are, their fault memories, and whether the run
+// was refused or is invalid.
+void note_inspection(RunRecord& record, const Loaded& loaded, const Outcome& outcome,
+                     std::span<const AccountRoom> rooms);
 
 // Makes the archive in a process of its own (low priority), then scores, reports and tells; the exit status joins the
 // verdicts and how the run ended.

@@ -11,7 +11,6 @@
 #include "drivers/device/device_inputs.hpp"
 #include "drivers/device/device_set.hpp"
 #include "harness/cli/commands.hpp"
-#include "harness/cli/identities.hpp"
 #include "harness/cli/job.hpp"
 #include "harness/engine/loop.hpp"
 #include "harness/engine/realtime.hpp"
@@ -27,14 +26,6 @@ void watch_keeper(int socket, std::atomic<bool>& gone) {
   do n = read(socket, &byte, 1);
   while (n > 0 || (n < 0 && errno == EINTR));
   gone.store(true);
-}
-
-// What the devices said of themselves while they had power, for the run's record.
-void hand_over_identities(const Bench& bench, const DeviceSet& set, SharedState& shared) {
-  std::string text;
-  for (const auto& [device, line] : identities_of(bench, set))
-    text.append(device).append("\t").append(line).append("\n");
-  text.copy(shared.identities, sizeof shared.identities - 1);
 }
 
 }  // namespace
@@ -67,7 +58,7 @@ int loop_command(const LoopOptions& options) {
   std::strncpy((*shared)->grant, grant.words.c_str(), sizeof(SharedState::grant) - 1);
   run_loop(engine, job->bench->tick, time);
   reader.stop();
-  hand_over_identities(*job->bench, set, **shared);
+  minder.take_accounts(Occasion::end, set.device_pointers());
   (*shared)->outcome = engine.outcome();
   (*shared)->over.store(true, std::memory_order_release);
   return all_pass;

@@ -9,7 +9,7 @@
 #include "harness/capture/writer.hpp"
 #include "harness/cli/commands.hpp"
 #include "harness/cli/finish.hpp"
-#include "harness/cli/identities.hpp"
+#include "harness/cli/inspection.hpp"
 #include "harness/cli/message_notes.hpp"
 #include "harness/cli/truth_file.hpp"
 #include "harness/cli/version.hpp"
@@ -81,9 +81,22 @@ class TimedRecords final : public RecordSink {
   bool good_{true};
 };
 
-Outcome rehearse(const Loaded& loaded, VirtualRig& rig, VirtualTime& time, RecordSink& journal, Split& split) {
+// Nobody minds a rehearsal; what the devices say of themselves is kept.
+class AccountKeeper final : public NoMinder {
+ public:
+  explicit AccountKeeper(std::span<AccountRoom> rooms) : rooms_{rooms} {}
+  void take_accounts(Occasion occasion, std::span<Device* const> devices) noexcept override {
+    write_accounts(devices, rooms_[static_cast<std::size_t>(occasion)]);
+  }
+
+ private:
+  std::span<AccountRoom> rooms_;
+};
+
+Outcome rehearse(const Loaded& loaded, VirtualRig& rig, VirtualTime& time, RecordSink& journal,
+                 std::span<AccountRoom> rooms, Split& split) {
   TimedRecords records{journal, split.capture};
-  NoMinder nobody;
+  AccountKeeper nobody{rooms};
   Reader reader{rig.devices.link_pointers()};
   DeviceInputs inputs{reader, rig.devices.device_pointers(), DeviceInputs::Reading::here};
   Engine engine{
@@ -94,6 +107,7 @@ Outcome rehearse(const Loaded& loaded, VirtualRig& rig, VirtualTime& time, Recor
     for (int part = answers_a_tick - 1; part >= 0; --part) rig.simulated->step(due - part * tick / answers_a_tick);
   });
   records.hand_on();
+  nobody.take_accounts(Occasion::end, rig.devices.device_pointers());
   return engine.outcome();
 }
 
@@ -131,16 +145,14 @@ int rehearse_command(const RehearseOptions& options, Console& console) {
   const SteadyTime real;
   const auto real_start = real.now();
   JournalSink sink{*journal};
-  NotingSink noting{sink, *journal, rig->devices};
+  std::vector<AccountRoom> rooms(3);  // by Occasion
+  NotingSink noting{sink, *journal, rig->devices, *loaded.bench, rooms};
   Split split;
-  const auto outcome = rehearse(loaded, *rig, time, noting, split);
+  const auto outcome = rehearse(loaded, *rig, time, noting, rooms, split);
   const auto real_time = real.now() - real_start;
   if (!sink.outcome()) return console.complain(sink.outcome().error()), harness_failed;
   note_ending(record, outcome, time.now() - virtual_start);
-  record.identities = identities_of(*loaded.bench, rig->devices);
-  note_refusal(record, loaded, outcome);
-  if (auto noted = note_identities(*loaded.bench, record.identities, time.now(), *journal); !noted)
-    return console.complain(noted.error()), harness_failed;
+  note_inspection(record, loaded, outcome, rooms);
   if (auto ended = journal->end(time.now(), record.ending); !ended)
     return console.complain(ended.error()), harness_failed;
   if (auto written = folder->write("run.json", to_json(record)); !written)

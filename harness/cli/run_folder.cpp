@@ -113,6 +113,8 @@ std::string to_json(const RunRecord& r) {
          {"set", pairs_json(r.set)},
          {"host", pairs_json(r.host)},
          {"identities", lines_json(r.identities)},
+         {"fault_memory", {{"before", lines_json(r.faults_before)}, {"after", lines_json(r.faults_after)}}},
+         {"invalid", r.invalid},
          {"notes", r.notes}};
   return j.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
@@ -141,6 +143,10 @@ Result<RunRecord> run_record_from_json(const std::string& text) {
     r.set = pairs_from(j.at("set"));
     r.host = pairs_from(j.at("host"));
     r.identities = lines_from(j.value("identities", Json::object()));  // not in older runs
+    const auto faults = j.value("fault_memory", Json::object());       // not in older runs, as what follows
+    r.faults_before = lines_from(faults.value("before", Json::object()));
+    r.faults_after = lines_from(faults.value("after", Json::object()));
+    r.invalid = j.value("invalid", std::vector<std::string>{});
     r.notes = j.at("notes").get<std::vector<std::string>>();
     return r;
   } catch (const Json::exception& e) {

@@ -31,7 +31,10 @@ struct RunRecord {
   Assignments set;
   std::vector<std::pair<std::string, std::string>> host;
   std::vector<std::pair<std::string, std::string>> identities;  // device, and a line of what it said of itself
-  std::vector<std::string> notes;                               // deviations, losses, what a reader must know
+  // Device, and an entry of its fault memory before and after the steps. A device without a fault memory is not named.
+  std::vector<std::pair<std::string, std::string>> faults_before, faults_after;
+  std::vector<std::string> invalid;  // why the run says nothing of the unit
+  std::vector<std::string> notes;    // deviations, losses, what a reader must know
 };
 
 std::string to_json(const RunRecord& record);

@@ -12,7 +12,6 @@
 #include <csignal>
 #include <cstring>
 #include <iostream>
-#include <sstream>
 
 #include "drivers/device/device_inputs.hpp"
 #include "drivers/device/device_set.hpp"
@@ -20,7 +19,7 @@
 #include "harness/capture/writer.hpp"
 #include "harness/cli/cautions.hpp"
 #include "harness/cli/finish.hpp"
-#include "harness/cli/identities.hpp"
+#include "harness/cli/inspection.hpp"
 #include "harness/cli/job.hpp"
 #include "harness/cli/message_notes.hpp"
 #include "harness/cli/progress.hpp"
@@ -61,13 +60,6 @@ Result<LoopProcess> launch(const SharedMapping& shared, const Descriptors& fds) 
                     {"loop", "--shared", std::to_string(shared.descriptor()), "--job", std::to_string(fds.job),
                      "--links", joined(fds.links)},
                     inherit);
-}
-
-void take_identities(RunRecord& record, const SharedState& shared) {
-  std::istringstream lines{shared.identities};
-  for (std::string line; std::getline(lines, line);)
-    if (const auto tab = line.find('\t'); tab != std::string::npos)
-      record.identities.emplace_back(line.substr(0, tab), line.substr(tab + 1));
 }
 
 void note_loop_death(RunRecord& record, const LoopEnd& end) {
@@ -136,6 +128,8 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& c
   Recorder recorder{*journal, **shared, disk_stop, [&](const Event& event) {
                       progress.on_event(event);
                       log->info(event_words(event, journal->header()));
+                      if (event.kind == EventKind::inspected)
+                        (void)note_inspected(event, *loaded.bench, (*shared)->accounts, *journal);
                       const auto note = note_of(event, *set);
                       if (!note) return;
                       // Should it not be written, the next record is not either, and that ends the run.
@@ -157,10 +151,7 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& c
   log->info("loop: {}; keeper: {}", (*shared)->grant, grant.words);
   note_ending(record, end.outcome, time.now() - begun);
   note_loop_death(record, end);
-  take_identities(record, **shared);
-  note_refusal(record, loaded, end.outcome);
-  if (auto noted = note_identities(*loaded.bench, record.identities, time.now(), *journal); !noted)
-    record.notes.push_back(noted.error().context);
+  note_inspection(record, loaded, end.outcome, (*shared)->accounts);
   record.host.emplace_back("loop", (*shared)->grant);
   record.host.emplace_back("keeper", grant.words);
   if (!recorded) record.notes.push_back("the journal lost records: " + recorded.error().context);

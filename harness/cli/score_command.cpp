@@ -26,7 +26,7 @@ std::string place_for_findings(const RunFolder& folder) {
 int score_command(const ScoreOptions& options, Console& console) {
   auto run = open_run(options.run);
   if (!run) return console.complain(run.error()), status_of(run.error());
-  const auto evaluation = evaluate(*run->loaded.plan, *run->capture);
+  const auto evaluation = evaluate(*run->loaded.plan, *run->capture, run->record.invalid);
   const auto place = place_for_findings(run->folder);
   if (auto w = run->folder.write(place, write_findings(evaluation.findings)); !w)
     return console.complain(w.error()), harness_failed;
@@ -38,7 +38,7 @@ int score_command(const ScoreOptions& options, Console& console) {
 int report_command(const ReportOptions& options, Console& console) {
   auto run = open_run(options.run);
   if (!run) return console.complain(run.error()), status_of(run.error());
-  const auto evaluation = evaluate(*run->loaded.plan, *run->capture);
+  const auto evaluation = evaluate(*run->loaded.plan, *run->capture, run->record.invalid);
   if (auto w = run->folder.write("report.html", report_of(run->record, run->loaded, *run->capture, evaluation)); !w)
     return console.complain(w.error()), harness_failed;
   console.say("report: " + run->folder.file("report.html"));

@@ -6,6 +6,7 @@
 #include <span>
 #include <string_view>
 
+#include "harness/base/account.hpp"
 #include "harness/base/sample.hpp"
 
 namespace trackrod {
@@ -42,6 +43,11 @@ class Device {
   // True when `signal` was handed over completely (a setting that is read back counts when it was read back).
   // What it said of itself under that name; empty until it was read. Valid until the next call.
   virtual std::string_view identity(std::string_view /*name*/) const noexcept { return {}; }
+  // Asks it anew what it is, and what its fault memory holds.
+  virtual void inspect() noexcept {}
+  // It has said so since, or will not.
+  virtual bool inspected() const noexcept { return true; }
+  virtual void tell(AccountSink& /*account*/) const noexcept {}
   virtual bool settled(SignalIndex signal) const noexcept = 0;
   // A message from the device that is no sample (such as an entry of its error queue): a code, 0 = none. Taking it
   // clears it.

@@ -8,9 +8,10 @@ namespace {
 
 using namespace std::chrono_literals;
 
-constexpr Duration listen_limit = 3s;     // for every device to be heard before arming
-constexpr Duration identity_limit = 10s;  // for every device to say what it is
-constexpr int most_steps_a_tick = 1000;   // a plan of steps without length must not stop the loop
+constexpr Duration listen_limit = 3s;      // for every device to be heard before arming
+constexpr Duration identity_limit = 10s;   // for every device to say what it is
+constexpr Duration inspection_limit = 5s;  // for every device to say anew what it is, and what its fault memory holds
+constexpr int most_steps_a_tick = 1000;    // a plan of steps without length must not stop the loop
 constexpr std::uint64_t most_lag_ticks =
     2;  // after missed ticks a setpoint catches up at the slew limit, it does not jump
 
@@ -130,12 +131,18 @@ void Engine::advance(BenchTime due) noexcept {
     if (arming == SequenceRunner::State::failed)
       trip(TripCause::arming_failed, static_cast<std::uint32_t>(arming_.position()), 0.0);
     if (arming == SequenceRunner::State::done) {
-      phase_ = Phase::identifying;
+      phase_ = Phase::waiting;
       phase_since_ = due;
     }
   }
-  if (phase_ == Phase::identifying) {
-    if (wait_for_devices(due) && identify(due)) engage_axes();
+  if (phase_ == Phase::waiting) {
+    if (wait_for_devices(due)) begin_inspection(Phase::inspecting);
+  }
+  if (phase_ == Phase::inspecting) {
+    if (inspected(due) && identify(due)) {
+      account(Occasion::before);
+      engage_axes();
+    }
   } else if (phase_ == Phase::approaching) {
     approach(due);
   } else if (phase_ == Phase::settling && due - phase_since_ >= parts_.timeline.settle()) {
@@ -143,12 +150,16 @@ void Engine::advance(BenchTime due) noexcept {
     phase_ = Phase::stepping;
   }
   if (phase_ == Phase::stepping) step(due);
+  if (phase_ == Phase::closing && inspected(due)) {
+    account(Occasion::after);
+    stop(StopCause::finished);
+  }
   if (phase_ == Phase::safing) make_safe(due);
 }
 
 // Of a device that has no power before the bench is armed.
 bool Engine::may_be_silent(std::size_t device) const noexcept {
-  return parts_.bench.devices[device].silent_until_armed && phase_ <= Phase::identifying;
+  return parts_.bench.devices[device].silent_until_armed && phase_ <= Phase::waiting;
 }
 
 bool Engine::wait_for_devices(BenchTime due) noexcept {
@@ -168,12 +179,30 @@ bool Engine::identify(BenchTime due) noexcept {
     const auto said = parts_.devices[rule.device]->identity(rule.name);
     if (rule.allows(said)) continue;
     if (said.empty() && due - phase_since_ < identity_limit) return false;
+    account(Occasion::before);
     event(EventKind::identity_refused, static_cast<std::uint32_t>(rule.device), static_cast<std::uint32_t>(i),
           said.empty() ? 0.0 : 1.0);
     stop(StopCause::refused);
     return false;
   }
   return true;
+}
+
+void Engine::begin_inspection(Phase phase) noexcept {
+  for (auto* device : parts_.devices) device->inspect();
+  phase_ = phase;
+  phase_since_ = due_;
+}
+
+// Every device has answered, or time is up.
+bool Engine::inspected(BenchTime due) const noexcept {
+  const auto has_answered = [](const Device* device) { return device->inspected(); };
+  return due - phase_since_ >= inspection_limit || std::ranges::all_of(parts_.devices, has_answered);
+}
+
+void Engine::account(Occasion occasion) noexcept {
+  parts_.minder.take_accounts(occasion, parts_.devices);
+  event(EventKind::inspected, static_cast<std::uint32_t>(occasion));
 }
 
 void Engine::listen(BenchTime due) noexcept {
@@ -243,7 +272,7 @@ void Engine::step(BenchTime due) noexcept {
     end_step(at, true);
   }
   if (cursor_.current() != nullptr) return;
-  stop(StopCause::finished);
+  begin_inspection(Phase::closing);
 }
 
 bool Engine::begin_step(BenchTime at) noexcept {

@@ -50,7 +50,18 @@ class Engine final : private InputSink, private SequenceHands {
   RunState state() const noexcept { return state_; }
 
  private:
-  enum class Phase : std::uint8_t { listening, arming, identifying, approaching, settling, stepping, safing, over };
+  enum class Phase : std::uint8_t {
+    listening,
+    arming,
+    waiting,
+    inspecting,
+    approaching,
+    settling,
+    stepping,
+    closing,
+    safing,
+    over
+  };
 
   void put(const Sample& sample) noexcept override;
   void link_lost(std::uint16_t device, int error) noexcept override;
@@ -65,6 +76,9 @@ class Engine final : private InputSink, private SequenceHands {
   bool may_be_silent(std::size_t device) const noexcept;
   bool wait_for_devices(BenchTime due) noexcept;
   bool identify(BenchTime due) noexcept;
+  void begin_inspection(Phase phase) noexcept;
+  bool inspected(BenchTime due) const noexcept;
+  void account(Occasion occasion) noexcept;
   void engage_axes() noexcept;
   void approach(BenchTime due) noexcept;
   void step(BenchTime due) noexcept;

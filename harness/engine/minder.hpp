@@ -5,6 +5,7 @@
 #include <span>
 
 #include "harness/capture/record.hpp"
+#include "harness/engine/account.hpp"
 #include "harness/engine/device.hpp"
 
 namespace trackrod {
@@ -18,13 +19,15 @@ class Minder {
   virtual bool gone() const noexcept = 0;
   // How many announced steps are safely on disk.
   virtual std::uint64_t acknowledged() const noexcept = 0;
+  // The devices have said what they are; what they tell now is kept for that occasion.
+  virtual void take_accounts(Occasion, std::span<Device* const>) noexcept {}
   // Called at the end of each tick with what a successor needs to go on: last sent values and protocol states.
   virtual void beat(BenchTime now, RunState state, std::span<const double> sent,
                     std::span<Device* const> devices) noexcept = 0;
 };
 
 // For rehearsals and tests: never stops, loses nothing, acknowledges everything.
-class NoMinder final : public Minder {
+class NoMinder : public Minder {
  public:
   std::optional<StopCause> stop_asked() const noexcept override { return std::nullopt; }
   bool gone() const noexcept override { return false; }

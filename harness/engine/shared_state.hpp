@@ -33,8 +33,8 @@ struct SharedState {
   std::array<Testament, 2> testaments{};
   std::atomic<bool> over{false};  // `outcome` is valid
   Outcome outcome{};
-  char grant[320]{};        // RealtimeGrant::words
-  char identities[8192]{};  // what the devices said of themselves: "device\ttext" a line; written when the loop is over
+  char grant[320]{};                      // RealtimeGrant::words
+  std::array<AccountRoom, 3> accounts{};  // by Occasion
   boost::lockfree::spsc_queue<Record, boost::lockfree::capacity<ring_records>> ring;
 };
 static_assert(std::atomic<std::int64_t>::is_always_lock_free);
@@ -77,6 +77,9 @@ class SharedMinder final : public Minder {
   std::optional<StopCause> stop_asked() const noexcept override;
   bool gone() const noexcept override { return gone_.load(std::memory_order_relaxed); }
   std::uint64_t acknowledged() const noexcept override { return shared_.acknowledged.load(std::memory_order_acquire); }
+  void take_accounts(Occasion occasion, std::span<Device* const> devices) noexcept override {
+    write_accounts(devices, shared_.accounts[static_cast<std::size_t>(occasion)]);
+  }
   void beat(BenchTime now, RunState state, std::span<const double> sent,
             std::span<Device* const> devices) noexcept override;
 

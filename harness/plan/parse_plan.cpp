@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <map>
 
+#include "harness/base/hex.hpp"
 #include "harness/base/text_file.hpp"
 #include "harness/plan/criteria.hpp"
 #include "harness/plan/drafting.hpp"
@@ -78,6 +79,15 @@ void take_requires(const WrittenPlan& written, const Bench& bench, const Catalog
   }
 }
 
+void take_expected_faults(const WrittenPlan& written, Plan& plan, Problems& problems) {
+  for (const auto& code : written.expected_faults) {
+    if (const auto number = read_hex(code.value, 6))
+      plan.expected_faults.push_back(*number);
+    else
+      problems.add(code.at, "found \"" + code.value + "\"", "6 hexadecimal digits, as \"0A1B2C\"");
+  }
+}
+
 struct StepNames {
   std::vector<std::string> steps, repeats;
   std::map<std::string, Where> first;
@@ -108,6 +118,7 @@ std::unique_ptr<Plan> read_plan(const Node& root, const std::string& file, const
   take_control(written, bench, *plan, problems);
   take_start(written, bench, *plan, problems);
   take_requires(written, bench, catalogue, *plan, problems);
+  take_expected_faults(written, *plan, problems);
   plan->steps = std::move(written.steps);
   StepNames names;
   collect_names(plan->steps, names, problems);
@@ -145,6 +156,10 @@ const Fields<WrittenPlan>& plan_fields() {
                "what a device, or the \"unit\" under test, must say of itself before anything moves: name and text, or "
                "a "
                "list of texts that are allowed")
+          .may("expected_faults", &WrittenPlan::expected_faults, list(located(text())),
+               "trouble codes that may be active when the run begins, six hexadecimal digits each; any other one makes "
+               "the "
+               "run invalid")
           .may("settle", &WrittenPlan::settle, duration(Duration{0}, longest_time),
                "how long the start values are held before the first step")
           .need("steps", &WrittenPlan::steps, element_list(), "what is done, in order")

@@ -17,6 +17,7 @@ struct WrittenPlan {
   std::vector<std::pair<Name, Located<ControlMode>>> control;
   std::vector<std::pair<Name, Located<Quantity>>> start;
   std::vector<std::pair<Name, WrittenIdentity>> needs;  // by device
+  std::vector<Name> expected_faults;
   Duration settle{};
   std::vector<PlanStep> steps;
   std::vector<Node> criteria;

@@ -50,6 +50,7 @@ struct Plan {
   std::vector<std::pair<std::string, ControlMode>> control;  // axis -> mode, for the whole plan
   std::vector<std::pair<SignalIndex, double>> start;         // values driven before the first step
   std::vector<IdentityRule> identity;                        // what devices must say before anything moves
+  std::vector<std::uint32_t> expected_faults;                // codes that do not make the run invalid
   Duration settle{};                                         // how long they are held before the first step
   std::vector<PlanStep> steps;
   std::vector<Criterion> criteria;

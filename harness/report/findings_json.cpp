@@ -142,7 +142,7 @@ void read_verdict(Reader& reader, Finding& out) {
   const auto name = reader.text("verdict", true);
   if (name.empty()) return;
   std::vector<std::string> known;
-  for (const auto v : {Verdict::pass, Verdict::fail, Verdict::inconclusive, Verdict::not_run}) {
+  for (const auto v : {Verdict::pass, Verdict::fail, Verdict::inconclusive, Verdict::not_run, Verdict::invalid}) {
     known.push_back(verdict_name(v));
     if (name != known.back()) continue;
     out.verdict = v;

@@ -23,6 +23,8 @@ std::string verdict_sentence(std::optional<Verdict> verdict) {
       return "No finding breaks its limit, but for at least one neither a pass nor a fail can be claimed.";
     case Verdict::not_run:
       return "No finding breaks its limit, but at least one that was asked for was not measured.";
+    case Verdict::invalid:
+      return "The run says nothing of the unit, whatever its values: see the reasons below.";
   }
   return "";
 }
@@ -41,6 +43,7 @@ std::string verdict_block(const std::vector<Finding>& findings) {
   item(counts.fail, "fail");
   item(counts.inconclusive, "inconclusive");
   item(counts.not_run, "not run");
+  if (counts.invalid > 0) item(counts.invalid, "invalid");
   item(counts.unjudged, "without a limit");
   return wrap("div",
               element("strong", verdict ? verdict_name(*verdict) : "no verdict") +
@@ -70,6 +73,8 @@ std::string notices(const Report& report) {
            "\n";
   if (!f.ended_as_planned)
     out += wrap("div", element("strong", "The run did not end as planned.") + " " + escaped(f.ending), "notice") + "\n";
+  if (!f.invalid.empty())
+    out += wrap("div", element("strong", "The run is invalid") + page::bullet_list(f.invalid), "notice") + "\n";
   auto cautions = f.cautions;
   for (auto& c : page::found_cautions(report)) cautions.push_back(std::move(c));
   if (!cautions.empty())

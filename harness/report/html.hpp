@@ -40,6 +40,8 @@ struct RunFacts {
   Facts clamped;          // part of the unit, and how it was held
   std::vector<EquipmentLine> equipment;
   Facts identities;                     // device, and a line of what it said of itself during the run
+  Facts faults_before, faults_after;    // device, and an entry of its fault memory before and after the steps
+  std::vector<std::string> invalid;     // why the run says nothing of the unit; mostly empty
   Facts hashes;                         // "bench.json" -> "sha256:..."
   std::vector<std::string> deviations;  // from the plan or from normal use, and notes
   std::vector<std::string> cautions;    // what to bear in mind when reading; more are found by write_html itself

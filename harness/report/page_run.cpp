@@ -172,6 +172,8 @@ std::string run_facts(const Report& report) {
                           {"software", f.software}});
   if (!f.host.empty()) out += element("h3", "Host") + facts_table(f.host);
   if (!f.identities.empty()) out += element("h3", "What the devices said of themselves") + facts_table(f.identities);
+  if (!f.faults_before.empty()) out += element("h3", "Fault memory before the steps") + facts_table(f.faults_before);
+  if (!f.faults_after.empty()) out += element("h3", "Fault memory after the steps") + facts_table(f.faults_after);
   if (!f.hashes.empty()) {
     std::vector<std::vector<std::string>> rows;
     for (const auto& [file, hash] : f.hashes) rows.push_back({escaped(file), element("code", hash)});

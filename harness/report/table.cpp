@@ -23,7 +23,7 @@ std::string verdict_word(const Finding& finding) { return finding.judged ? loud(
 
 std::string coloured(const std::string& text, const Finding& finding) {
   if (!finding.judged) return text;
-  const char* code = "33";  // yellow: inconclusive and not run
+  const char* code = "33";  // yellow: inconclusive, not run and invalid
   if (finding.verdict == Verdict::pass) code = "32";
   if (finding.verdict == Verdict::fail) code = "31";
   return "\033[1;" + std::string{code} + "m" + text + "\033[0m";
@@ -116,6 +116,9 @@ Tally tally(const std::vector<Finding>& findings) {
       case Verdict::not_run:
         ++out.not_run;
         break;
+      case Verdict::invalid:
+        ++out.invalid;
+        break;
     }
   }
   return out;
@@ -124,12 +127,14 @@ Tally tally(const std::vector<Finding>& findings) {
 std::string tally_text(const Tally& c) {
   auto text = std::to_string(c.pass) + " pass, " + std::to_string(c.fail) + " fail, " + std::to_string(c.inconclusive) +
               " inconclusive, " + std::to_string(c.not_run) + " not run";
+  if (c.invalid > 0) text += ", " + std::to_string(c.invalid) + " invalid";
   if (c.unjudged > 0) text += ", " + std::to_string(c.unjudged) + " without a limit";
   return text;
 }
 
 std::optional<Verdict> overall(const std::vector<Finding>& findings) {
   const auto counts = tally(findings);
+  if (counts.invalid > 0) return Verdict::invalid;
   if (counts.fail > 0) return Verdict::fail;
   if (counts.inconclusive > 0) return Verdict::inconclusive;
   if (counts.not_run > 0) return Verdict::not_run;

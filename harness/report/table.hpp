@@ -12,15 +12,16 @@ namespace trackrod {
 
 // How many findings came out how. Those without a limit have no verdict and count as `unjudged` only.
 struct Tally {
-  std::size_t pass{0}, fail{0}, inconclusive{0}, not_run{0}, unjudged{0};
+  std::size_t pass{0}, fail{0}, inconclusive{0}, not_run{0}, invalid{0}, unjudged{0};
 };
 Tally tally(const std::vector<Finding>& findings);
-// "3 pass, 1 fail, 0 inconclusive, 0 not run", and ", 4 without a limit" where there are such.
+// "3 pass, 1 fail, 0 inconclusive, 0 not run", and ", 2 invalid", ", 4 without a limit" where there are such.
 std::string tally_text(const Tally& counts);
 
-// The worst verdict: fail, then inconclusive, then not run, then pass. Empty when no finding is judged.
+// The worst verdict: invalid, fail, then inconclusive, then not run, then pass. Empty when no finding is judged.
 std::optional<Verdict> overall(const std::vector<Finding>& findings);
-// 1 a fail; 4 inconclusive or not run; else 0, also when nothing is judged. The caller puts 2, 5 and 3 before it.
+// 1 a fail; 4 inconclusive, not run or invalid; else 0, also when nothing is judged. The caller puts 2, 5 and 3 before
+// it.
 int exit_status(const std::vector<Finding>& findings);
 
 struct TableOptions {

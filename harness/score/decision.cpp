@@ -37,6 +37,8 @@ std::string verdict_name(Verdict verdict) {
       return "inconclusive";
     case Verdict::not_run:
       return "not run";
+    case Verdict::invalid:
+      return "invalid";
   }
   return "not run";
 }
@@ -61,6 +63,18 @@ void judge(Finding& finding, const Limit& limit, Rule rule, const std::string& r
   }
   finding.verdict = guarded_verdict((*finding.interval)[0], (*finding.interval)[1], limit);
   if (finding.verdict == Verdict::inconclusive) add_reason(finding, "the interval lies across the limit");
+}
+
+void invalidate(std::vector<Finding>& findings, const std::vector<std::string>& why) {
+  if (why.empty()) return;
+  std::string all;
+  for (const auto& reason : why) all += (all.empty() ? "" : "; ") + reason;
+  for (auto& finding : findings) {
+    if (!finding.judged) continue;
+    add_reason(finding,
+               "the run is invalid: " + all + "; its value alone would give '" + verdict_name(finding.verdict) + "'");
+    finding.verdict = Verdict::invalid;
+  }
 }
 
 double probability_of_conformity(double value, double standard_uncertainty, const Limit& limit) {

@@ -3,6 +3,7 @@
 // whole expanded uncertainty).
 
 #include <string>
+#include <vector>
 
 #include "harness/score/score.hpp"
 
@@ -19,6 +20,10 @@ std::string rule_name(Rule rule);
 //   simple:  the value alone is held against the limit; the interval is not used.
 // A finding without a value keeps the verdict it came with; one without an interval is inconclusive under `guarded`.
 void judge(Finding& finding, const Limit& limit, Rule rule, const std::string& requirement);
+
+// Takes the verdict from every finding that has one: the run says nothing of the unit, and `why` tells the reasons. No
+// reason changes nothing.
+void invalidate(std::vector<Finding>& findings, const std::vector<std::string>& why);
 
 // Probability that the true value conforms, for a normal distribution about the value (JCGM 106, clause 7).
 double probability_of_conformity(double value, double standard_uncertainty, const Limit& limit);

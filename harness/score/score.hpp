@@ -28,7 +28,8 @@ struct Contribution {
 
 // Of a finding without a value: `inconclusive` when the score was run in vain, `not_run` when there was no complete
 // step.
-enum class Verdict { pass, fail, inconclusive, not_run };
+// `invalid`: the run says nothing of the unit, whatever its values.
+enum class Verdict { pass, fail, inconclusive, not_run, invalid };
 std::string verdict_name(Verdict verdict);
 
 struct Limit {

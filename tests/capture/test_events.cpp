@@ -46,7 +46,7 @@ TEST_CASE("a device lost while the loop stood still sends the reader to the comp
 
 TEST_CASE("every kind of event has words of its own") {
   std::vector<std::string> all;
-  for (std::uint16_t kind = 0; kind <= static_cast<std::uint16_t>(EventKind::identity_refused); ++kind) {
+  for (std::uint16_t kind = 0; kind <= static_cast<std::uint16_t>(EventKind::inspected); ++kind) {
     const Event e{at(1s), 1.0, 0, 0, static_cast<EventKind>(kind)};
     CHECK(event_kind_name(e.kind).rfind("event ", 0) != 0);
     all.push_back(event_words(e, small_header()));

@@ -24,6 +24,9 @@ class FakeDevice final : public Device {
   std::vector<double> commands;  // angle setpoints, one a message
   double supply{13.0};
   std::function<std::string(BenchTime)> serial;  // what it says of itself under "serial"; empty: nothing
+  std::optional<std::vector<FaultEntry>> faults;
+  int inspections{0};
+  bool answers{true};  // false: an inspection of it never ends
 
   // True while it is not silent.
   bool hear(BenchTime now) noexcept {
@@ -58,6 +61,17 @@ class FakeDevice final : public Device {
   }
   std::uint32_t take_message() noexcept override { return std::exchange(message, 0U); }
   Window message_window() const noexcept override { return message_came; }
+  void inspect() noexcept override {
+    ++inspections;
+    if (serial) serial_ = serial(heard_);
+  }
+  bool inspected() const noexcept override { return answers; }
+  void tell(AccountSink& account) const noexcept override {
+    if (!serial_.empty()) account.identity("serial", serial_);
+    if (!faults) return;
+    account.fault_memory();
+    for (const auto& entry : *faults) account.fault(entry);
+  }
   void remember(ProtocolMemory&) const noexcept override {}
   void take_over(const ProtocolMemory&) noexcept override {}
 
@@ -128,6 +142,7 @@ struct FakeRig {
   VirtualTime time{zero};
   Records records;
   ScriptedMinder minder{time};
+  Minder* keeper{&minder};
   std::unique_ptr<Plan> plan;
   std::unique_ptr<Timeline> timeline;
   Outcome outcome;
@@ -145,7 +160,7 @@ struct FakeRig {
     REQUIRE(timeline);
     std::vector<Device*> devices{&device};
     devices.insert(devices.end(), others.begin(), others.end());
-    Engine engine{{bench, *plan, *timeline, devices, inputs, time, records, minder}};
+    Engine engine{{bench, *plan, *timeline, devices, inputs, time, records, *keeper}};
     run_loop(engine, bench.tick, time, before);
     outcome = engine.outcome();
   }

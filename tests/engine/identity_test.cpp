@@ -11,7 +11,8 @@ using namespace std::chrono_literals;
 
 namespace {
 
-constexpr char move[] = R"([{"do": "ramp", "name": "out", "signal": "angle_cmd", "to": "20 deg", "rate": "100 deg/s"}])";
+constexpr char move[] =
+    R"([{"do": "ramp", "name": "out", "signal": "angle_cmd", "to": "20 deg", "rate": "100 deg/s"}])";
 
 // The device must say "0042" or "0043".
 struct IdentityRig : FakeRig {
@@ -101,4 +102,68 @@ TEST_CASE("a device that stays silent after arming trips the bench") {
   CHECK(rig.outcome.tripped);
   CHECK(rig.outcome.trip == TripCause::device_lost);
   CHECK(rig.outcome.steps_done == 0);
+}
+
+namespace {
+
+// What was told on each occasion, as a keeper reads it.
+struct AccountMinder final : NoMinder {
+  std::array<AccountRoom, 3> rooms;
+  void take_accounts(Occasion occasion, std::span<Device* const> devices) noexcept override {
+    write_accounts(devices, rooms[static_cast<std::size_t>(occasion)]);
+  }
+  std::optional<Accounts> of(Occasion occasion) const {
+    return read_accounts(rooms[static_cast<std::size_t>(occasion)], 1);
+  }
+};
+
+}  // namespace
+
+TEST_CASE("devices are asked what they are before the first step and after the last, and what they say is kept") {
+  FakeRig rig;
+  AccountMinder minder;
+  rig.keeper = &minder;
+  rig.device.serial = [&](BenchTime) {
+    return std::string{rig.records.of(EventKind::step_ended).empty() ? "0042" : "0043"};
+  };
+  rig.device.faults = {{0x123456, 0x2F}};
+  rig.run(move);
+  CHECK(rig.outcome.stop == StopCause::finished);
+  CHECK(rig.device.inspections == 2);
+  const auto before = minder.of(Occasion::before), after = minder.of(Occasion::after);
+  REQUIRE(before);
+  REQUIRE(after);
+  CHECK((*before)[0].identity == std::vector<std::pair<std::string, std::string>>{{"serial", "0042"}});
+  CHECK((*after)[0].identity == std::vector<std::pair<std::string, std::string>>{{"serial", "0043"}});
+  REQUIRE((*before)[0].faults);
+  REQUIRE((*before)[0].faults->size() == 1);
+  CHECK((*before)[0].faults->front().code == 0x123456);
+  CHECK((*before)[0].faults->front().status == 0x2F);
+  const auto told = rig.records.of(EventKind::inspected);
+  REQUIRE(told.size() == 2);
+  CHECK(told[0].when <= rig.records.of(EventKind::step_started)[0].when);
+  CHECK(told[1].when >= rig.records.of(EventKind::step_ended)[0].when);
+}
+
+TEST_CASE("a device that never ends its answer holds the bench up for some seconds, not for ever") {
+  FakeRig rig;
+  rig.device.answers = false;
+  rig.run(move);
+  CHECK(rig.outcome.stop == StopCause::finished);
+  CHECK(rig.records.of(EventKind::step_started)[0].when - zero < 10s);
+}
+
+TEST_CASE("nothing was told: nothing is read, and what finds no room is left out whole") {
+  AccountRoom room;
+  CHECK_FALSE(read_accounts(room, 1));
+  FakeDevice device;
+  device.faults.emplace().assign(10'000, {0xABCDEF, 0xFF});
+  std::vector<Device*> devices{&device};
+  write_accounts(devices, room);
+  const auto accounts = read_accounts(room, 1);
+  REQUIRE(accounts);
+  REQUIRE((*accounts)[0].faults);
+  CHECK((*accounts)[0].faults->size() > 1023);  // as many as one answer of 4095 bytes holds
+  CHECK((*accounts)[0].faults->size() < 10'000);
+  for (const auto& fault : *(*accounts)[0].faults) CHECK((fault.code == 0xABCDEF && fault.status == 0xFF));
 }

@@ -420,3 +420,50 @@ TEST_CASE("wrong diagnostic settings are told with their places") {
             R"({"kind": "uds", "values": {"a": {"id": "F40", "start": 0, "bits": 8, "scale": 0, "every": "1 s"}}})") ==
         2);
 }
+
+TEST_CASE("an inspection reads the texts anew and the whole fault memory, with every status") {
+  FaultyUnit unit{{bytes({0x12, 0x34, 0x56, 0x2F}), bytes({0xC4, 0x01, 0x68, 0x24}), bytes({0x12, 0x34, 0x57, 0x50})},
+                  0xFF};
+  std::string serial = "LV3-9";
+  Talk talk{steering, [&](const Bytes& request) {
+              if (request != bytes({0x22, 0xF1, 0x8C})) return unit(request);
+              auto answer = bytes({0x62, 0xF1, 0x8C});
+              for (const char c : serial) answer.push_back(static_cast<std::byte>(c));
+              return answer;
+            }};
+  talk.run(300ms);
+  CHECK_FALSE(talk.protocol->faults());  // nobody asked
+  serial = "LV3-10";
+  talk.protocol->inspect();
+  CHECK_FALSE(talk.protocol->inspected());
+  CHECK(talk.protocol->identity().empty());
+  talk.run(300ms);
+  CHECK(talk.protocol->inspected());
+  CHECK(talk.protocol->identity() == "serial: LV3-10\nsoftware: 010A");
+  CHECK(talk.times(bytes({0x19, 0x02, 0xAF})) == 1);
+  const auto faults = talk.protocol->faults();
+  REQUIRE(faults);
+  REQUIRE(faults->size() == 2);  // of the third no test has run
+  CHECK((*faults)[0].code == 0x123456);
+  CHECK((*faults)[0].status == 0x2F);
+  CHECK((*faults)[1].code == 0xC40168);
+  CHECK((*faults)[1].status == 0x24);
+}
+
+TEST_CASE("an inspection ends when the unit refuses its fault memory, and nothing is known of it") {
+  Talk talk{R"({"kind": "uds", "identity": {}})", [](const Bytes& request) {
+              return bytes({0x7F, std::to_integer<int>(request[0]), 0x22});
+            }};
+  talk.protocol->inspect();
+  talk.run(300ms);
+  CHECK(talk.protocol->inspected());
+  CHECK_FALSE(talk.protocol->faults());
+}
+
+TEST_CASE("an inspection of a silent unit does not end by itself") {
+  Talk talk{R"({"kind": "uds", "identity": {}, "timeout": "50 ms"})", [](const Bytes&) { return Bytes{}; }};
+  talk.protocol->inspect();
+  talk.run(300ms);
+  CHECK_FALSE(talk.protocol->inspected());
+  CHECK(talk.times(bytes({0x19, 0x02, 0xAF})) > 3);
+}
