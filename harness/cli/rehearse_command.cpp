@@ -9,6 +9,7 @@
 #include "harness/capture/writer.hpp"
 #include "harness/cli/commands.hpp"
 #include "harness/cli/finish.hpp"
+#include "harness/cli/host_facts.hpp"
 #include "harness/cli/inspection.hpp"
 #include "harness/cli/message_notes.hpp"
 #include "harness/cli/truth_file.hpp"
@@ -133,6 +134,7 @@ int rehearse_command(const RehearseOptions& options, Console& console) {
   RunRecord record;
   record.rehearsal = true;
   record.program = program_version;
+  record.host = program_and_machine();
   record.ending = "rehearsing, or ended without a word";
   record.notes.push_back("rehearsal in virtual time against the simulated bench, seed " + std::to_string(options.seed));
   for (const auto& s : options.truth_set) record.notes.push_back("truth changed by the command line: " + s);

@@ -6,7 +6,6 @@
 #include <fcntl.h>
 #include <spdlog/sinks/basic_file_sink.h>
 #include <spdlog/spdlog.h>
-#include <sys/utsname.h>
 #include <unistd.h>
 
 #include <csignal>
@@ -19,6 +18,7 @@
 #include "harness/capture/writer.hpp"
 #include "harness/cli/cautions.hpp"
 #include "harness/cli/finish.hpp"
+#include "harness/cli/host_facts.hpp"
 #include "harness/cli/inspection.hpp"
 #include "harness/cli/job.hpp"
 #include "harness/cli/message_notes.hpp"
@@ -30,13 +30,6 @@
 
 namespace trackrod {
 namespace {
-
-std::vector<std::pair<std::string, std::string>> host_facts() {
-  utsname name{};
-  uname(&name);
-  return {{"kernel", std::string{name.sysname} + " " + name.release},
-          {"cores", std::to_string(sysconf(_SC_NPROCESSORS_ONLN))}};
-}
 
 // The keeper holds these; the loop inherits those it needs by number.
 struct Descriptors {
@@ -105,7 +98,8 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& c
   record.confirmed_by = confirmed_by;
   record.program = program_version;
   record.ending = "running, or ended without a word";
-  record.host = host_facts();
+  record.host = program_and_machine();
+  for (auto& fact : timing_floor()) record.host.push_back(std::move(fact));
   auto folder = RunFolder::create(runs, loaded, record);
   if (!folder) return console.complain(folder.error()), harness_failed;
 

@@ -134,6 +134,13 @@ std::vector<std::string> can_interfaces() {
   return found;
 }
 
+void take(std::optional<Quantiles>& into, const char* what, const Result<Quantiles>& measured, SelfcheckFacts& facts) {
+  if (measured && measured->count > 0)
+    into = *measured;
+  else
+    facts.troubles.push_back(std::string{what} + ": " + (measured ? "nothing came back" : measured.error().context));
+}
+
 }  // namespace
 
 Quantiles quantiles(std::vector<Duration> values) {
@@ -145,7 +152,7 @@ Quantiles quantiles(std::vector<Duration> values) {
   return {values.size(), at(0.5), at(0.99), values.back()};
 }
 
-SelfcheckFacts measure_host(Duration how_long) {
+SelfcheckFacts measure_timing(Duration how_long) {
   SelfcheckFacts facts;
   utsname name{};
   uname(&name);
@@ -154,17 +161,16 @@ SelfcheckFacts measure_host(Duration how_long) {
   facts.clock_source = first_line("/sys/devices/system/clocksource/clocksource0/current_clocksource");
   facts.cores = static_cast<int>(sysconf(_SC_NPROCESSORS_ONLN));
   facts.receive_buffer_max = std::atol(first_line("/proc/sys/net/core/rmem_max").c_str());
-  const auto take = [&](std::optional<Quantiles>& into, const char* what, const Result<Quantiles>& measured) {
-    if (measured && measured->count > 0)
-      into = *measured;
-    else
-      facts.troubles.push_back(std::string{what} + ": " + (measured ? "nothing came back" : measured.error().context));
-  };
-  take(facts.udp, "udp", measure_udp());
-  take(facts.serial, "serial", measure_serial());
-  take(facts.disk, "disk", measure_disk());
-  facts.can_interfaces = can_interfaces();
+  take(facts.udp, "udp", measure_udp(), facts);
+  take(facts.serial, "serial", measure_serial(), facts);
   measure_ticks(how_long, facts);  // last: it changes what this process may do
+  return facts;
+}
+
+SelfcheckFacts measure_host(Duration how_long) {
+  auto facts = measure_timing(how_long);
+  take(facts.disk, "disk", measure_disk(), facts);
+  facts.can_interfaces = can_interfaces();
   return facts;
 }
 

@@ -34,6 +34,8 @@ struct SelfcheckFacts {
 };
 // Blocks for somewhat more than `how_long`. Keeps to the loopback interface and the working folder.
 SelfcheckFacts measure_host(Duration how_long);
+// The same without the disk and the CAN interfaces.
+SelfcheckFacts measure_timing(Duration how_long);
 
 // What to do about what is not as it should be; empty when nothing is amiss. Pure.
 std::vector<std::string> advice(const SelfcheckFacts& facts);

@@ -46,6 +46,25 @@ TEST_CASE("a run is refused before anything moves when a device is not what the 
     if (line.what == "command") CHECK(line.value == 0.0);
 }
 
+TEST_CASE("a run's folder says which program recorded it, with which rights, and how fast the machine can be") {
+  DemoRig rig;
+  rig.simulate();
+  const auto run = rig.run_plan(plan_that_requires(rig, R"({"supply": {"model": "Bench supply 60 V"}})"));
+  run->wait(60s);
+  const auto host = record_of(rig)["host"];
+  CAPTURE(host.dump(2));
+  // The system's own tool gives the same hash.
+  const Process sum{{"/usr/bin/sha256sum", TRACKROD_PROGRAM}, rig.file("sum")};
+  REQUIRE(eventually([&] { return sum.out().size() > 64; }, 10s));
+  CHECK(host["build"] == "sha256:" + sum.out().substr(0, 64));
+  for (const auto* fact : {"kernel", "cores", "real-time kernel", "clock source", "loop", "keeper"})
+    CHECK_FALSE(host.value(fact, "").empty());
+  for (const auto* floor :
+       {"floor: tick of 1 kHz, late by", "floor: udp, handed over to taken", "floor: serial (pty), handed over to taken"})
+    CHECK(mentions(host.value(floor, ""), " us at worst"));
+  CHECK(mentions(slurp(rig.run_folder() + "/report.html"), "floor: tick of 1 kHz, late by"));
+}
+
 TEST_CASE("a rehearsal refuses what the run would refuse") {
   DemoRig rig;
   const auto run = rig.rehearse_plan(plan_that_requires(rig, R"({"supply": {"model": "Bench supply 60 V"}})"));
