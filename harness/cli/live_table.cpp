@@ -53,9 +53,15 @@ Json clocks_json(const DeviceLook& device) {
   return all;
 }
 
-const char* state_word(const DeviceLook& device) {
-  if (!device.trouble.empty()) return "NO LINK";
-  return device.alive ? "alive" : "SILENT";
+// What gets its power by arming has none now.
+bool may_be_silent(const DeviceSpec& device, const DeviceLook& look) {
+  return device.silent_until_armed && look.trouble.empty();
+}
+
+const char* state_word(const DeviceSpec& device, const DeviceLook& look) {
+  if (!look.trouble.empty()) return "NO LINK";
+  if (look.alive) return "alive";
+  return may_be_silent(device, look) ? "no power" : "SILENT";
 }
 
 // Codes and counts stand alone.
@@ -84,8 +90,9 @@ std::string device_rows(const Bench& bench, const BenchLook& look) {
                                               "LOST", "BAD", "DROPPED", "OWN CLOCK (AHEAD, FAST, RESIDUAL)", "LINK"}};
   for (std::size_t i = 0; i < bench.devices.size(); ++i) {
     const auto& d = look.devices[i];
-    rows.push_back({bench.devices[i].name, state_word(d), spacing_words(d.cycle), spacing_words(d.answer),
-                    std::to_string(d.counters.lost), std::to_string(d.counters.bad_checksum + d.counters.bad_length),
+    rows.push_back({bench.devices[i].name, state_word(bench.devices[i], d), spacing_words(d.cycle),
+                    spacing_words(d.answer), std::to_string(d.counters.lost),
+                    std::to_string(d.counters.bad_checksum + d.counters.bad_length),
                     std::to_string(d.dropped_by_kernel), clock_words(d), d.link});
   }
   auto text = grid(rows);
@@ -105,7 +112,9 @@ std::string device_rows(const Bench& bench, const BenchLook& look) {
             std::to_string(clock.outliers()) + " stamps from the future");
     }
     if (d.foreign > 0) say(std::to_string(d.foreign) + " messages from senders that are not the configured peer");
-    if (d.trouble.empty() && !d.alive)
+    if (!d.alive && may_be_silent(bench.devices[i], d))
+      say("silent, as it may be before the bench is armed");
+    else if (d.trouble.empty() && !d.alive)
       say("nothing intact came within its timeout; look at power, wiring, address and bit rate");
   }
   return text;
@@ -179,8 +188,8 @@ std::string live_json(const Bench& bench, const BenchLook& look, const std::stri
 }
 
 ExitStatus live_status(const Bench& bench, const BenchLook& look) {
-  for (const auto& device : look.devices)
-    if (!device.alive) return harness_failed;
+  for (std::size_t i = 0; i < bench.devices.size(); ++i)
+    if (!look.devices[i].alive && !may_be_silent(bench.devices[i], look.devices[i])) return harness_failed;
   for (std::size_t i = 0; i < bench.signals.size(); ++i)
     if (const auto& last = look.signals[i].last; last && out_of_range(bench.signals[i].info, last->value))
       return a_fail;
