@@ -54,6 +54,14 @@ TEST_CASE("a plan over CAN finds what it finds over other links, while the wall 
   }
   CHECK(dead_time[0].verdict != "fail");
 
+  // The unit told over the same bus what it is, before the first step and after the last.
+  const auto record = nlohmann::json::parse(slurp(folder_in("/tmp/can-run") + "/run.json"));
+  CHECK(record["identities"]["diagnosis"] ==
+        nlohmann::json{"part_number: LV3-RWA-017", "serial: LV3-017-0001", "hardware: C2", "software: 2.4.1"});
+  CHECK(record["fault_memory"]["before"]["diagnosis"] == nlohmann::json{"empty"});
+  CHECK(record["fault_memory"]["after"]["diagnosis"] == nlohmann::json{"empty"});
+  CHECK(record["invalid"].empty());
+
   // What the controller said stands in the events, in words.
   const auto events = slurp(folder_in("/tmp/can-run") + "/events.jsonl");
   CHECK(events.find("says: code 300012") != std::string::npos);

@@ -52,7 +52,7 @@ std::unique_ptr<Link> far_end(const IsotpSettings& settings = tester()) {
 // The next message; empty when none comes.
 Bytes next(Link& link, Stamp* stamp = nullptr) {
   if (!readable(link.descriptor())) return {};
-  Bytes into(1500);
+  Bytes into(longest_message);
   const auto got = link.receive(into, now());
   into.resize(got.state == Received::State::bytes ? got.size : 0);
   if (stamp != nullptr) *stamp = got.stamp;
@@ -164,7 +164,7 @@ TEST_CASE("padding, flow control and 29-bit identifiers are as the bench file sa
 }
 
 TEST_CASE("messages of every size go whole to another program and back") {
-  for (const std::size_t size : {1, 7, 8, 62, 63, 500, 1400}) {
+  for (const std::size_t size : {1, 7, 8, 62, 63, 500, 1400, 4095}) {
     CAPTURE(size);
     const auto message = counting(size);
     {
@@ -186,7 +186,7 @@ TEST_CASE("an interface that goes down and comes up is no lost link; one message
   const auto link = open_link(), other = far_end();
   set_up(false);
   wait_ms(50);
-  Bytes into(1500);
+  Bytes into(longest_message);
   CHECK(link->receive(into, now()).state == Received::State::nothing);
   set_up(true);
   other->receive(into, now());
@@ -199,7 +199,7 @@ TEST_CASE("a message that breaks off is reported by the kernel and costs no more
   const auto link = open_link();
   bus.send(0x7E8, bytes({0x10, 0x0B, 1, 2, 3, 4, 5, 6}));
   bus.send(0x7E8, bytes({0x25, 7, 8, 9, 10, 11}));  // number 5 where 1 is due
-  Bytes into(1500);
+  Bytes into(longest_message);
   CHECK(eventually(
       [&] { return link->receive(into, now()).state == Received::State::nothing && link->counters().refused == 1; }));
   bus.send(0x7E8, bytes({0x02, 0x54, 0x55}));
@@ -232,12 +232,12 @@ TEST_CASE("a fault memory of many entries is read over the bus, with a unit that
   } fields;
 
   Bytes memory = bytes({0x59, 0x02, 0xFF});
-  for (int code = 1; code <= 300; ++code)
+  for (int code = 1; code <= 1023; ++code)
     for (const int b : {0, code >> 8, code & 0xFF, 0x08}) memory.push_back(static_cast<std::byte>(b));
   std::size_t told = 0;
   CHECK(eventually([&] {
     for (auto out = uds.due(now()); !out.empty(); out = uds.due(now())) link->send(out, now());
-    Bytes into(1500);
+    Bytes into(longest_message);
     if (unit->receive(into, now()).state == Received::State::bytes) {
       unit->send(bytes({0x7F, 0x19, 0x78}), now());
       unit->send(memory, now());
@@ -245,7 +245,7 @@ TEST_CASE("a fault memory of many entries is read over the bus, with a unit that
     if (const auto got = link->receive(into, now()); got.state == Received::State::bytes)
       uds.on_bytes(std::span{into}.first(got.size), got.stamp, fields);
     while (uds.take_message() != 0) ++told;
-    return fields.last[0] == 300.0;
+    return fields.last[0] == 1023.0;
   }));
   CHECK(fields.last[1] == 1.0);
   CHECK(told > 0);
