@@ -74,6 +74,7 @@ inline void feed(Protocol& protocol, std::span<const std::byte> bytes) {
     protocol.on_quiet(now, sink);
     for (std::size_t f = 0; f < protocol.fields().size(); ++f)
       protocol.set(static_cast<FieldIndex>(f), head % 5 == 0 ? std::nan("") : static_cast<double>(head) - 60.0);
+    if (head % 16 == 3) protocol.inspect();
     for (int i = 0; i < 20 && !protocol.due(now).empty(); ++i) {
     }
     if (const auto message = protocol.take_message(); message != 0)
@@ -81,6 +82,8 @@ inline void feed(Protocol& protocol, std::span<const std::byte> bytes) {
     protocol.save(memory);
   }
   protocol.identity();
+  if (const auto faults = protocol.faults())
+    for (const auto& fault : *faults) require(fault.code <= 0xFFFFFF, "a trouble code of three bytes");
   protocol.load(memory);
   for (int i = 0; i < 20 && !protocol.due(now).empty(); ++i) {
   }

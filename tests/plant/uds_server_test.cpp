@@ -4,6 +4,7 @@
 #include "fixtures/simulator/uds_server.hpp"
 
 #include <array>
+#include <random>
 
 #include "drivers/protocol/uds_settings.hpp"
 #include "fixtures/simulator/peer.hpp"
@@ -104,6 +105,27 @@ TEST_CASE("a fault that is gone stays confirmed, and stops being pending after a
   CHECK(memory.status(0) == 0x2C);
   memory.begin_cycle();
   CHECK(memory.status(0) == 0x68);  // pending no more
+}
+
+TEST_CASE("any bytes get an answer to that service, or none") {
+  const auto seed = std::random_device{}();
+  CAPTURE(seed);
+  std::mt19937 random{seed};
+  Asked unit;
+  for (int i = 0; i < 20'000; ++i) {
+    Bytes request;
+    const auto services = std::array{0x10, 0x14, 0x19, 0x22, 0x3E, static_cast<int>(random() & 0xFF)};
+    request.push_back(services[random() % services.size()]);
+    for (auto more = random() % 8; more > 0; --more) request.push_back(static_cast<int>(random() & 0xFF));
+    unit.now += 30ms;
+    unit.ask(request);
+    for (auto answer = unit.next(); !answer.empty(); answer = unit.next()) {
+      CAPTURE(request, answer);
+      if (answer[0] == 0x54) continue;  // of a clearing that was asked for earlier
+      const bool is_refusal = answer.size() == 3 && answer[0] == 0x7F && answer[1] == request[0];
+      REQUIRE((is_refusal || answer[0] == request[0] + 0x40));
+    }
+  }
 }
 
 TEST_CASE("a sagging supply and hand sensors that disagree set their codes in the plant's unit") {
