@@ -3,6 +3,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <complex>
+#include <numbers>
 
 #include "harness/base/units.hpp"
 #include "harness/score/delay_data.hpp"
@@ -37,11 +39,11 @@ const Fields<SkewSettings>& skew_fields() {
 
 // One span: the output as the shifted and scaled input.
 struct SpanSkew {
-  double skew{0.0};                           // s, beyond the declared delays
-  double noise{0.0};                          // s
-  double grid{0.0}, shape{0.0}, hidden{0.0};  // s, half-widths
-  double gain{0.0}, residual{0.0};            // output/input, output
-  double frequency{0.0};                      // Hz
+  double skew{0.0};                                          // s, beyond the declared delays
+  double noise{0.0};                                         // s
+  double grid{0.0}, shape{0.0}, hidden{0.0}, rounding{0.0};  // s, half-widths
+  double gain{0.0}, residual{0.0};                           // output/input, output
+  double frequency{0.0};                                     // Hz
   std::vector<double> t, shifted, unshifted;  // what the output leaves with the input shifted, and as it is
   std::string reason;                         // why there is none
 };
@@ -55,6 +57,24 @@ Line line_through(const std::vector<double>& x, const std::vector<double>& y) {
   const Eigen::Map<const Eigen::ArrayXd> a{x.data(), n}, b{y.data(), n};
   const double gain = ((a - a.mean()) * (b - b.mean())).sum() / (a - a.mean()).square().sum();
   return {gain, b.mean() - gain * a.mean(), std::sqrt((b - b.mean()).square().mean())};
+}
+
+// What rounding to a sensor's steps may shift the whole by, in the sensor's unit: without noise of half a step, samples
+// that all fall on one place between two steps are all rounded alike. `where`: what the other sensor says of the value
+// at each sample, in steps, with the way it moves. Half a step times how much the places resemble each other (the
+// length of their mean direction on the circle), the worse of both ways.
+double rounded_alike(const Series& sensor, const std::vector<std::pair<double, bool>>& where) {
+  if (sensor.resolution <= 0.0 || sensor.noise >= 0.5 * sensor.resolution) return 0.0;
+  std::complex<double> sum[2]{};
+  double count[2]{};
+  for (const auto& [place, up] : where) {
+    sum[up] += std::polar(1.0, 2.0 * std::numbers::pi * place);
+    count[up] += 1.0;
+  }
+  double alike = 0.0;
+  for (const int way : {0, 1})
+    if (count[way] > 0.0) alike = std::max(alike, std::abs(sum[way]) / count[way]);
+  return 0.5 * sensor.resolution * alike;
 }
 
 // The output held against the input, shifted by the skew found, at samples `dt` or more apart.
@@ -77,13 +97,19 @@ void hold_against(const DelaySpan& span, double dt, SpanSkew& out) {
   const auto line = line_through(x, y);
   Eigen::VectorXd left(static_cast<Eigen::Index>(y.size()));
   double rate = 0.0;  // root mean square
+  std::vector<std::pair<double, bool>> in_steps, out_steps;
   for (std::size_t i = 0; i < y.size(); ++i) {
     left[static_cast<Eigen::Index>(i)] = y[i] - line.gain * x[i] - line.offset;
     out.shifted.push_back(left[static_cast<Eigen::Index>(i)]);
     out.unshifted.push_back(y[i] - line.gain * still[i] - line.offset);
     const double before = span.input.at(out.t[i] - shift - 2.0 * dt),
                  after = span.input.at(out.t[i] - shift + 2.0 * dt);
-    rate += std::pow(line.gain * (after - before) / (4.0 * dt), 2) / static_cast<double>(y.size());
+    const double slope = (after - before) / (4.0 * dt);
+    rate += std::pow(line.gain * slope, 2) / static_cast<double>(y.size());
+    if (span.output.resolution > 0.0)
+      out_steps.emplace_back((line.gain * x[i] + line.offset) / span.output.resolution, line.gain * slope > 0.0);
+    if (span.input.resolution > 0.0)
+      in_steps.emplace_back((y[i] - line.offset) / line.gain / span.input.resolution, slope > 0.0);
   }
   out.gain = line.gain;
   out.residual = std::sqrt(left.squaredNorm() / static_cast<double>(left.size()));
@@ -92,6 +118,8 @@ void hold_against(const DelaySpan& span, double dt, SpanSkew& out) {
   const double shared = std::pow(line.gain * span.input.noise, 2) / 24.0;
   const double misfit = std::sqrt(structured_square(left, shared));
   out.hidden = misfit / std::sqrt(rate);
+  out.rounding = std::hypot(rounded_alike(span.output, out_steps), line.gain * rounded_alike(span.input, in_steps)) /
+                 std::sqrt(rate);
   if (misfit > most_unlike * line.spread)
     out.reason = "the two do not see the same motion: shifted and scaled, one leaves " +
                  shown(100.0 * misfit / line.spread, 2) + " % of the other unexplained";
@@ -161,7 +189,7 @@ class SkewStep {
       return result;
     }
     std::vector<double> skews, noise;
-    double gain = 0.0, squares = 0.0, frequency = 0.0, grid = 0.0, shape = 0.0, hidden = 0.0;
+    double gain = 0.0, squares = 0.0, frequency = 0.0, grid = 0.0, shape = 0.0, hidden = 0.0, rounding = 0.0;
     const auto n = static_cast<double>(found_.size());
     for (const auto& s : found_) {
       skews.push_back(ms * s.skew);
@@ -172,6 +200,7 @@ class SkewStep {
       grid = std::max(grid, ms * s.grid);
       shape = std::max(shape, ms * s.shape);
       hidden = std::max(hidden, ms * s.hidden);
+      rounding = std::max(rounding, ms * s.rounding);
     }
     const auto mean = repeated(skews, noise);
     auto budget = stamps_budget(in_half_width_, out_half_width_);
@@ -179,6 +208,7 @@ class SkewStep {
     budget.push_back(rectangular("common grid of both signals", grid));
     budget.push_back(rectangular("shape of the peak", shape));
     budget.push_back(rectangular("what shift and scale leave", hidden));
+    budget.push_back(rectangular("samples that are all rounded alike", rounding));
     auto told = frame_;
     told.conditions.emplace_back("frequency_of_motion", with_unit(frequency, "Hz (root mean square)"));
     const double declared = ms * seconds(out_.delay - in_.delay);

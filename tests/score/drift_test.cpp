@@ -70,19 +70,19 @@ TEST_CASE("a gain that stays gives no change beyond what is stated") {
 
 TEST_CASE("false alarms are as rare as the stated run length makes them") {
   // 40 cycles after the baseline at a mean run of 500: about 1 - exp(-40 / 500) = 7.7 % of nights alarm at all; less,
-  // since a sum takes a while to grow. Limit: 99.9 % of the binomial, n = 300.
+  // since a sum takes a while to grow. Limit: 99.9 % of the binomial, n = 150.
   const std::uint64_t seed = 20260109;
   std::mt19937_64 random{seed};
   int ewma = 0, cusum = 0;
-  for (int n = 0; n < 300; ++n) {
+  for (int n = 0; n < 150; ++n) {
     const auto c = cycles_with(gains_of(60, 0.0, {0.001, 0.0}, random()), random());
     const auto result = score("drift", c, of_gain);
     ewma += value_of(result, "ewma_alarms") > 0.0;
     cusum += value_of(result, "cusum_alarms") > 0.0;
   }
   CAPTURE(seed, ewma, cusum);
-  CHECK(ewma < 39);
-  CHECK(cusum < 39);
+  CHECK(ewma < 23);
+  CHECK(cusum < 23);
 }
 
 TEST_CASE("a jump by three standard deviations is found soon after it") {
@@ -164,12 +164,12 @@ TEST_CASE("too few cycles, cycles without a value, a finding that is none: each 
 }
 
 TEST_CASE("95 % intervals hold the change in about 95 of 100 nights, whatever the memory") {
-  // Limits: a method with 93 to 97 % coverage passes 99.9 % of the time (binomial, n = 300, lower limit 265).
+  // Limits: a method with 93 to 97 % coverage passes 99.9 % of the time (binomial, n = 150, lower limit 129).
   const std::uint64_t seed = 20260108;
   CAPTURE(seed);
   std::mt19937_64 random{seed};
   std::uniform_real_distribution<double> even;
-  constexpr int captures = 300;
+  constexpr int captures = 150;
   for (const double memory : {0.0, 0.8}) {
     CAPTURE(memory);
     int hits = 0;
@@ -183,7 +183,7 @@ TEST_CASE("95 % intervals hold the change in about 95 of 100 nights, whatever th
       hits += truth >= (*f.interval)[0] && truth <= (*f.interval)[1];
     }
     CAPTURE(hits);
-    CHECK(hits >= 265);
+    CHECK(hits >= 129);
     CHECK(hits < captures);
   }
 }

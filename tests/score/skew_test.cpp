@@ -48,6 +48,27 @@ TEST_CASE("what the bench states of the delays is taken out of what remains, and
   CHECK(*finding_of(result, "skew").standard_uncertainty < 0.02);
 }
 
+TEST_CASE("a ramp that moves a coarse sensor by whole steps between its samples has the rounding in its interval") {
+  // 10 deg/s, 0.1 deg, 10 ms: every sample of a ramp is rounded by the same part of a step, up to 5 ms.
+  for (const double phase : {0.0003, 0.0023, 0.0048, 0.0077}) {
+    CAPTURE(phase);
+    auto fine = sensor(0.0, 0.0003), coarse = sensor(0.0017, phase);
+    coarse.noise = 0.0, coarse.resolution = 0.1, coarse.interval = 0.01;
+    const auto even = finding_of(score("skew", record_two(triangle(20, 10), 1.0, 16.0, fine, coarse, 5)), "skew");
+    REQUIRE(even.interval);
+    CAPTURE(*even.value, (*even.interval)[0], (*even.interval)[1]);
+    CHECK((*even.interval)[0] <= 1.7);
+    CHECK((*even.interval)[1] >= 1.7);
+    // At a rate beside it the samples fall on all places, and the interval is a narrow one.
+    const auto odd = finding_of(score("skew", record_two(triangle(20, 10.37), 1.0, 16.0, fine, coarse, 5)), "skew");
+    REQUIRE(odd.interval);
+    CAPTURE(*odd.value, (*odd.interval)[0], (*odd.interval)[1]);
+    CHECK((*odd.interval)[0] <= 1.7);
+    CHECK((*odd.interval)[1] >= 1.7);
+    CHECK(*odd.standard_uncertainty < 0.5 * *even.standard_uncertainty);
+  }
+}
+
 TEST_CASE("skew over several cycles tells their scatter") {
   auto c = record_two(to_and_fro, 1.0, 8.0, sensor(0.001, 0.0003), sensor(0.002, 0.0007), 5);
   set_cycles(c, "move", 4, 2.0);
