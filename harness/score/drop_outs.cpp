@@ -53,7 +53,7 @@ Between crossing(const Series& volts, std::size_t i, double level) {
   const double dt = volts.t[i] - volts.t[i - 1];
   const double part = std::clamp((level - volts.y[i - 1]) / (volts.y[i] - volts.y[i - 1]), 0.0, 1.0);
   // Between two samples the voltage may have gone another way than straight.
-  return {volts.t[i - 1] + part * dt, 0.5 * dt};
+  return {volts.t[i - 1] + part * dt, 0.5 * dt + volts.stamp_half_width};
 }
 
 }  // namespace
@@ -76,6 +76,7 @@ DropOuts drop_outs_of(const ScoreInput& input, const Span& span, const DropOutRu
       drop.begin = crossing(volts, i, rule.below);
       drop.end = {volts.t.back(), 0.0};
       drop.lowest = volts.y[i];
+      drop.stamp_half_width = volts.stamp_half_width;
     }
     if (out.found.empty()) continue;
     if (volts.y[i] < rule.below) out.found.back().lowest = std::min(out.found.back().lowest, volts.y[i]);

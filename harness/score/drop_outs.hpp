@@ -23,6 +23,7 @@ struct Between {
 
 struct DropOut {
   Between begin, end;                       // of the voltage below
+  double stamp_half_width{0.0};             // s, of the voltage
   double lowest{0.0};                       // V
   bool lost{false};                         // the unit stopped working in it, or after it before the next one
   Between lost_at;                          // when lost

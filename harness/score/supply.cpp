@@ -201,12 +201,12 @@ ScoreResult Supply::run() const {
     reset.push_back(d.lost_at.t - d.begin.t);
     reset_open.push_back(d.lost_at.half_width + d.begin.half_width);
     stops.push_back(d.volts_lost);
-    stops_open.push_back(std::abs(d.slope_lost) * d.lost_at.half_width);
+    stops_open.push_back(std::abs(d.slope_lost) * (d.lost_at.half_width + d.stamp_half_width));
     if (!d.back_at) continue;
     recovery.push_back(d.back_at->t - d.end.t);
     recovery_open.push_back(d.back_at->half_width + d.end.half_width);
     works.push_back(d.volts_back);
-    works_open.push_back(std::abs(d.slope_back) * d.back_at->half_width);
+    works_open.push_back(std::abs(d.slope_back) * (d.back_at->half_width + d.stamp_half_width));
   }
   const std::string never = "the unit worked throughout", away = reset.empty() ? never : "the unit did not come back";
   result.findings.push_back(ridden_through());
