@@ -118,9 +118,27 @@ struct Equipment {
   std::string name, what, serial;
   std::string due, certificate;  // of its calibration; empty: it has none
 };
+// A figure of the rig that a reader needs to judge a result, such as the radius of the rim.
+struct Measure {
+  std::string name, what;
+  Quantity value, u;  // u: standard uncertainty
+};
+// Rack travel and the angle of the road wheel that belongs to it.
+struct RackPoint {
+  Quantity travel, angle, u;  // u: of the angle
+};
+// What a relay does to which wire.
+struct WireSpec {
+  std::string wire, where, closed;  // where: connector and pin; closed: what a closed relay does to it
+  SignalIndex signal{no_signal};    // that drives the relay
+  std::string checked;              // ISO 8601: continuity found right with the unit disconnected; empty: never
+};
 struct FixtureSpec {
   std::vector<ClampedPart> clamped;
   std::vector<Equipment> equipment;
+  std::vector<Measure> measures;
+  std::vector<RackPoint> rack_curve;  // by travel, growing
+  std::vector<WireSpec> wires;
 };
 
 struct Bench {

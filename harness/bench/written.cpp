@@ -243,11 +243,44 @@ const Fields<Equipment>& equipment_fields() {
   return fields;
 }
 
+const Fields<Measure>& measure_fields() {
+  static const auto fields = Fields<Measure>{"measure", "A figure of the rig"}
+                                 .need("what", &Measure::what, text(), "what it is, in words")
+                                 .need("value", &Measure::value, any_quantity(), "e.g. 0.19 m")
+                                 .need("u", &Measure::u, any_quantity(), "its standard uncertainty");
+  return fields;
+}
+
+const Fields<RackPoint>& rack_point_fields() {
+  static const auto fields =
+      Fields<RackPoint>{"rack point", "A point of the curve of road-wheel angle over rack travel"}
+          .need("travel", &RackPoint::travel, any_quantity(), "of the rack, e.g. 20 mm")
+          .need("angle", &RackPoint::angle, any_quantity(), "of the road wheel, e.g. 8.3 deg")
+          .need("u", &RackPoint::u, any_quantity(), "standard uncertainty of the angle");
+  return fields;
+}
+
+const Fields<Wire>& wire_fields() {
+  static const auto fields =
+      Fields<Wire>{"wire", "What a relay does to which wire"}
+          .need("signal", &Wire::signal, name(), "the driven signal that switches the relay")
+          .need("where", &Wire::where, text(), "connector and pin, in words")
+          .need("closed", &Wire::closed, text(), "what the closed relay does to the wire, in words")
+          .may("checked", &Wire::checked, day(), "when continuity was found right with the unit disconnected");
+  return fields;
+}
+
 const Fields<Fixture>& fixture_fields() {
   static const auto fields =
       Fields<Fixture>{"fixture", "How the unit is held and with what it is measured, for the record"}
           .may("clamped", &Fixture::clamped, dictionary(object(clamp_fields)), "the parts that are held, by name")
-          .may("equipment", &Fixture::equipment, dictionary(object(equipment_fields)), "the equipment, by name");
+          .may("equipment", &Fixture::equipment, dictionary(object(equipment_fields)), "the equipment, by name")
+          .may("measures", &Fixture::measures, dictionary(part(object(measure_fields))),
+               "figures of the rig, by name: inertia of the wheel, radius of the rim, mass between load cell and rack")
+          .may("rack_curve", &Fixture::rack_curve, list(part(object(rack_point_fields)), 2),
+               "road-wheel angle over rack travel, travel growing")
+          .may("wires", &Fixture::wires, dictionary(part(object(wire_fields))),
+               "the wires that relays switch, by name; each relay once");
   return fields;
 }
 

@@ -114,9 +114,23 @@ struct Clamp {
   std::string to;
   std::optional<LocatedQuantity> stiffness, inertia;
 };
+struct Measure {
+  std::string what;
+  LocatedQuantity value, u;
+};
+struct RackPoint {
+  LocatedQuantity travel, angle, u;
+};
+struct Wire {
+  std::string where, closed, checked;
+  Name signal;
+};
 struct Fixture {
   Dictionary<Clamp> clamped;
   Dictionary<Equipment> equipment;
+  Dictionary<Part<Measure>> measures;
+  std::vector<Part<RackPoint>> rack_curve;
+  Dictionary<Part<Wire>> wires;
 };
 
 struct Skew {

@@ -52,6 +52,28 @@ std::string held(const ClampedPart& part) {
   return part.to + also("stiffness", part.stiffness) + also("inertia", part.inertia);
 }
 
+std::string in_words(const Quantity& q) { return shown(q.value) + " " + q.unit.text(); }
+
+Facts measures_of(const FixtureSpec& fixture) {
+  Facts facts;
+  for (const auto& m : fixture.measures)
+    facts.emplace_back(m.name, m.what + ": " + in_words(m.value) + ", standard uncertainty " + in_words(m.u));
+  std::string curve;
+  for (const auto& p : fixture.rack_curve)
+    curve += (curve.empty() ? "" : "; ") + in_words(p.travel) + ": " + in_words(p.angle) + " (u " + in_words(p.u) + ")";
+  if (!curve.empty()) facts.emplace_back("road wheel over rack", curve);
+  return facts;
+}
+
+Facts wires_of(const Bench& bench) {
+  Facts facts;
+  for (const auto& w : bench.fixture.wires)
+    facts.emplace_back(w.wire, w.where + "; '" + bench.signals[w.signal].info.name + "' closed: " + w.closed + "; " +
+                                   (w.checked.empty() ? "never checked with the unit disconnected"
+                                                      : "checked with the unit disconnected on " + w.checked));
+  return facts;
+}
+
 RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture,
                   const StreamHeader& header) {
   RunFacts f;
@@ -67,6 +89,8 @@ RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureVi
   for (const auto& part : loaded.bench->fixture.clamped) f.clamped.emplace_back(part.part, held(part));
   for (const auto& e : loaded.bench->fixture.equipment)
     f.equipment.push_back({e.name, e.what, e.serial, e.due, e.certificate});
+  f.measures = measures_of(loaded.bench->fixture);
+  f.wires = wires_of(*loaded.bench);
   f.technician = record.rehearsal ? "nobody; a rehearsal" : record.confirmed_by;
   f.started = record.started;
   f.duration = from_seconds(record.duration_s);

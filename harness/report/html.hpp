@@ -39,6 +39,8 @@ struct RunFacts {
   Facts host;             // scheduling, locked memory, kernel, clock: what bears on timing
   Facts clamped;          // part of the unit, and how it was held
   std::vector<EquipmentLine> equipment;
+  Facts measures;                       // figures of the rig, each with what it is and its uncertainty
+  Facts wires;                          // wire, and what a relay does to it
   Facts identities;                     // device, and a line of what it said of itself during the run
   Facts faults_before, faults_after;    // device, and an entry of its fault memory before and after the steps
   std::vector<std::string> invalid;     // why the run says nothing of the unit; mostly empty

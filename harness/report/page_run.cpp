@@ -92,6 +92,8 @@ std::string fixture(const RunFacts& f) {
     rows.push_back({escaped(e.name), escaped(e.what), escaped(e.serial), escaped(e.certificate),
                     lapsed(e, day_of(f.started)) ? element("strong", e.due + ", lapsed") : escaped(e.due)});
   return (f.clamped.empty() ? "" : section("How the unit was held", facts_table(f.clamped))) +
+         (f.measures.empty() ? "" : section("Figures of the rig", facts_table(f.measures))) +
+         (f.wires.empty() ? "" : section("Wires that relays switch", facts_table(f.wires))) +
          (rows.empty()
               ? ""
               : section("Equipment", table({"name", "what", "serial number", "certificate", "due"}, rows, "")));

@@ -48,3 +48,42 @@ TEST_CASE("a fixture that makes no sense is told with its place") {
   CHECK(told("\"serial\": \"demo-P-01\"", "\"due\": \"2027-01-01\"", "/fixture/equipment/supply")
             .find("'serial' is missing") != std::string::npos);
 }
+
+TEST_CASE("figures of the rig, its rack curve and its wires are kept as they are written") {
+  const auto read = parse(demo_text());
+  REQUIRE(read.bench);
+  const auto& f = read.bench->fixture;
+  REQUIRE(f.measures.size() == 2);
+  CHECK(f.measures[0].name == "rim_radius");
+  CHECK(f.measures[0].u.value == 0.5);
+  REQUIRE(f.rack_curve.size() == 3);
+  CHECK(f.rack_curve[2].angle.value == 16.7);
+  REQUIRE(f.wires.size() == 1);
+  CHECK(read.bench->signals[f.wires[0].signal].info.name == "unit.ignition");
+  CHECK(f.wires[0].checked == "2026-11-02");
+}
+
+TEST_CASE("a figure, a curve or a wire that makes no sense is told with its place") {
+  const auto told = [](const std::string& old, const std::string& fresh, const std::string& path) {
+    const auto read = changed(old, fresh);
+    INFO((read.problems.empty() ? "" : read.problems.front().sentence()));
+    REQUIRE(read.problems.size() == 1);
+    CHECK(read.problems.front().at.path == path);
+    return read.problems.front().sentence();
+  };
+  CHECK(told("\"u\": \"0.5 mm\"", "\"u\": \"0.5 s\"", "/fixture/measures/rim_radius/u").find("in m") !=
+        std::string::npos);
+  CHECK(told("\"u\": \"0.02 kg\"", "\"u\": \"-0.02 kg\"", "/fixture/measures/tie_rod_mass/u").find("0 or more") !=
+        std::string::npos);
+  CHECK(
+      told("\"travel\": \"40 mm\"", "\"travel\": \"-0.05 m\"", "/fixture/rack_curve/2/travel").find("more than the") !=
+      std::string::npos);
+  CHECK(told("\"signal\": \"unit.ignition\", \"where\"", "\"signal\": \"unit.state\", \"where\"",
+             "/fixture/wires/ignition/signal")
+            .find("unit.state") != std::string::npos);
+  const std::string again =
+      "\"twice\": {\"signal\": \"unit.ignition\", \"where\": \"X1\", \"closed\": \"cut\"},\n      ";
+  CHECK(told("\"ignition\": {\n        \"signal\"", again + "\"ignition\": {\n        \"signal\"",
+             "/fixture/wires/ignition/signal")
+            .find("'twice' already") != std::string::npos);
+}

@@ -82,7 +82,8 @@ bool is_optional(const Field& f) {
                           "error_query", "timeout", "baud"}) ||
          in("/signals/", {"location", "positive", "bench_owned", "delay", "calibration", "gain", "offset", "gain_u",
                           "due", "certificate", "max_slew", "no_value", "rest", "start_from"}) ||
-         in("/fixture/", {"clamped", "equipment", "stiffness", "inertia", "due", "certificate"}) ||
+         in("/fixture/", {"clamped", "equipment", "measures", "rack_curve", "wires", "stiffness", "inertia", "due",
+                          "certificate", "checked"}) ||
          in("/axes/", {"position", "torque", "free"}) || in("/interlocks/", {"at_least", "at_most"}) ||
          in("/arming/", {"at_least", "at_most"}) || in("/safe_state/", {"at_least", "at_most"});
 }

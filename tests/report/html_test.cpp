@@ -53,7 +53,7 @@ TEST_CASE("names with signs of markup stay text") {
   f.run = f.plan = f.plan_file = f.plan_description = f.bench = f.bench_file = f.unit = f.unit_serial =
       f.unit_description = f.technician = f.ending = f.software = evil;
   f.host = f.hashes = {{evil, evil}};
-  f.clamped = {{evil, evil}};
+  f.clamped = f.measures = f.wires = {{evil, evil}};
   f.equipment = {{evil, evil, evil, evil, evil}};
   f.deviations = f.cautions = {evil};
   f.events = {{Duration{}, evil}};
@@ -135,13 +135,16 @@ TEST_CASE("the report tells how the unit was held and with what equipment, and m
   CHECK_FALSE(has(write_html(r), "How the unit was held"));
   r.facts.started = "2026-11-26T08:00:00Z";
   r.facts.clamped = {{"rack", "both ends on the table, stiffness 40 kN/mm"}};
+  r.facts.measures = {{"rim_radius", "of the wheel: 0.19 m, standard uncertainty 0.5 mm"}};
+  r.facts.wires = {{"supply_a", "X1 pin 3; 'relay.k1' closed: cut"}};
   r.facts.equipment = {{"load_cell", "load cell, 10 kN", "F-03", "2026-11-25", "K-1"},
                        {"supply", "power supply", "P-01", "2026-11-26", "K-2"},
                        {"table", "table of steel", "T-01", "", ""}};
   const auto page = write_html(r);
   CHECK(judges::html(page).good);
-  for (const auto* words : {"How the unit was held", "both ends on the table, stiffness 40 kN/mm", "F-03", "K-1",
-                            "2026-11-25, lapsed", "The calibration of the equipment &#39;load_cell&#39; was due on"})
+  for (const auto* words :
+       {"How the unit was held", "of the wheel: 0.19 m", "X1 pin 3", "both ends on the table, stiffness 40 kN/mm",
+        "F-03", "K-1", "2026-11-25, lapsed", "The calibration of the equipment &#39;load_cell&#39; was due on"})
     CHECK(has(page, words));
   CHECK_FALSE(has(page, "2026-11-26, lapsed"));  // on the day itself it is valid
   CHECK_FALSE(has(page, "equipment &#39;table&#39;"));
