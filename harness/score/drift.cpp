@@ -92,10 +92,9 @@ class DriftScore {
 DriftScore::DriftScore(const ScoreInput& input)
     : input_{input},
       settings_{std::any_cast<const DriftSettings&>(input.settings)},
-      frame_{pair_frame(input, "drift", "")} {
+      frame_{pair_frame(input, "drift", step_names(input.spans))} {
   std::map<std::uint32_t, std::vector<Span>> cycles;
   for (const auto& span : input.spans) cycles[span.cycle].push_back(span);
-  for (const auto& [name, spans] : by_step(input.spans)) frame_.step += (frame_.step.empty() ? "" : ", ") + name;
   for (const auto& [cycle, spans] : cycles) take_cycle(cycle, spans);
   frame_.conditions.emplace_back("of", settings_.of.kind + "." + settings_.finding);
   frame_.conditions.emplace_back("cycles", std::to_string(course_.value.size()));

@@ -118,9 +118,8 @@ Stops::Stops(const ScoreInput& input)
     : settings_{std::any_cast<const EndStopSettings&>(input.settings)},
       in_{input.capture.signals()[input.signal("input")]},
       out_{input.capture.signals()[input.signal("output")]},
-      frame_{pair_frame(input, "end_stop", "")},
+      frame_{pair_frame(input, "end_stop", step_names(input.spans))},
       tried_{input.spans.size()} {
-  for (const auto& [name, spans] : by_step(input.spans)) frame_.step += (frame_.step.empty() ? "" : ", ") + name;
   const ContactRule rule{settings_.from,  settings_.to,   settings_.torque, settings_.bench_compliance,
                          settings_.quiet, in_.resolution, out_.resolution};
   std::vector<Contact> found;
@@ -302,9 +301,12 @@ Finding Stops::bounce() const {
   auto frame = frame_;
   frame.conditions.emplace_back("bounced", std::to_string(count) + " of " + std::to_string(all) + " contacts");
   const double noise = sweeps_.front().in_noise / std::sqrt(5.0);
-  return frame.measured("bounce", in_.unit, greatest,
-                        {type_b("noise", noise), rectangular("what noise hides", std::max(4.0 * noise, in_.resolution)),
-                         type_b("calibration of '" + in_.name + "'", in_.calibration.gain_uncertainty * greatest)});
+  auto finding =
+      frame.measured("bounce", in_.unit, greatest,
+                     {type_b("noise", noise), rectangular("what noise hides", std::max(4.0 * noise, in_.resolution)),
+                      type_b("calibration of '" + in_.name + "'", in_.calibration.gain_uncertainty * greatest)});
+  (*finding.interval)[0] = std::max(0.0, (*finding.interval)[0]);  // no wheel bounces by less than nothing
+  return finding;
 }
 
 Figure Stops::figure() const {

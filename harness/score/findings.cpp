@@ -69,6 +69,12 @@ std::vector<std::pair<std::string, std::vector<Span>>> by_step(const std::vector
   return steps;
 }
 
+std::string step_names(const std::vector<Span>& spans) {
+  std::string names;
+  for (const auto& [name, of_step] : by_step(spans)) names += (names.empty() ? "" : ", ") + name;
+  return names;
+}
+
 std::vector<Contribution> stamps_budget(double input_half_width, double output_half_width) {
   return {rectangular("stamps of the input", 1e3 * input_half_width),
           rectangular("stamps of the output", 1e3 * output_half_width)};

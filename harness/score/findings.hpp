@@ -31,6 +31,8 @@ Frame pair_frame(const ScoreInput& input, const std::string& score, const std::s
 
 // Spans of one step, in order, with its name; steps in order of their first span.
 std::vector<std::pair<std::string, std::vector<Span>>> by_step(const std::vector<Span>& spans);
+// Their names, for a score that reads all steps together: "down, up".
+std::string step_names(const std::vector<Span>& spans);
 
 // Of the stamps of both signals, by what they say of themselves (half-widths, s): in ms.
 std::vector<Contribution> stamps_budget(double input_half_width, double output_half_width);

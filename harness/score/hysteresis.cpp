@@ -66,10 +66,7 @@ HysteresisScore::HysteresisScore(const ScoreInput& input)
       settings_{std::any_cast<const HysteresisSettings&>(input.settings)},
       set_{sort_sweeps(input)},
       context_{input.capture.signals()[input.signal("input")], input.capture.signals()[input.signal("output")], set_,
-               pair_frame(input, "hysteresis", "")} {
-  for (const auto& [name, spans] : by_step(input.spans))
-    context_.frame.step += (context_.frame.step.empty() ? "" : ", ") + name;
-}
+               pair_frame(input, "hysteresis", step_names(input.spans))} {}
 
 ReadingRule HysteresisScore::rule_with(double settle) const {
   return {0.01 * settings_.window * (set_.high - set_.low), settle, context_.input.resolution,

@@ -123,8 +123,7 @@ StepCycle RunOn::read_stop(const Span& span) const {
 
 // Half the gap between the two directions where the input passes the centre; one for each rate.
 void RunOn::add_centre(ScoreResult& result) const {
-  auto frame = pair_frame(input_, "run_on", "");
-  for (const auto& [name, spans] : by_step(input_.spans)) frame.step += (frame.step.empty() ? "" : ", ") + name;
+  const auto frame = pair_frame(input_, "run_on", step_names(input_.spans));
   auto set = sort_sweeps(input_);
   const ReadingRule rule{window * (set.high - set.low), seconds(settings_.settle), in_.resolution, out_.resolution};
   bool found = false;

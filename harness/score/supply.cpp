@@ -74,9 +74,8 @@ Supply::Supply(const ScoreInput& input)
       settings_{std::any_cast<const SupplySettings&>(input.settings)},
       in_{input.capture.signals()[input.signal("input")]},
       out_{input.capture.signals()[input.signal("output")]},
-      frame_{pair_frame(input, "supply", "")} {
+      frame_{pair_frame(input, "supply", step_names(input.spans))} {
   const DropOutRule rule{settings_.below, settings_.working[0], settings_.working[1], settings_.silent};
-  for (const auto& [name, spans] : by_step(input.spans)) frame_.step += (frame_.step.empty() ? "" : ", ") + name;
   for (const auto& span : joined(input.spans, input.capture.timing().tick)) {
     auto of_span = drop_outs_of(input, span, rule);
     if (trouble_.empty()) trouble_ = of_span.trouble;
