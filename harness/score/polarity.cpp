@@ -28,18 +28,29 @@ const Fields<PolaritySettings>& polarity_fields() {
 // A change between two levels, each the mean of a stretch at rest.
 struct Change {
   double value{0.0};
-  double noise{0.0};  // standard uncertainty from the scatter of the samples
-  double least{0.0};  // smaller changes cannot be told from none
+  double noise{0.0};     // standard uncertainty from the scatter of the samples
+  double rounding{0.0};  // half-width: levels without noise enough to average the steps of the sensor away
+  double least{0.0};     // smaller changes cannot be told from none
   std::string trouble;
 };
 
-// The scatter about the mean holds slow wander too. Its samples are taken to be unlike from one to the next only as far
-// as their own scatter says; so no more than ten of a stretch count as independent (common practice, no source).
-double uncertainty_of_mean(const std::vector<double>& y, double mean) {
+double scatter_of(const std::vector<double>& y, double mean) {
   double squares = 0.0;
   for (const double v : y) squares += (v - mean) * (v - mean);
+  return std::sqrt(squares / (static_cast<double>(y.size()) - 1.0));
+}
+
+// The scatter about the mean holds slow wander too. Samples that resemble their neighbours say less than as many that
+// do not: with a correlation r from one to the next, n of them count as n (1 - r) / (1 + r) (Bayley and Hammersley
+// 1946, of a first-order process; from memory).
+double uncertainty_of_mean(const std::vector<double>& y, double mean) {
+  const double scatter = scatter_of(y, mean);
+  if (scatter == 0.0) return 0.0;
+  double products = 0.0;
+  for (std::size_t i = 1; i < y.size(); ++i) products += (y[i] - mean) * (y[i - 1] - mean);
   const auto n = static_cast<double>(y.size());
-  return std::sqrt(squares / (n - 1.0) / std::min(n, 10.0));
+  const double alike = std::clamp(products / (scatter * scatter * (n - 1.0)), 0.0, 0.99);
+  return scatter / std::sqrt(std::max(2.0, n * (1.0 - alike) / (1.0 + alike)));
 }
 
 Change change_of(const CaptureView& capture, SignalIndex signal, const Span& span, Duration quiet) {
@@ -59,7 +70,9 @@ Change change_of(const CaptureView& capture, SignalIndex signal, const Span& spa
       return change;
     }
     for (const double v : y) levels[end] += v / static_cast<double>(y.size());
-    squares += std::pow(uncertainty_of_mean(y, levels[end]), 2);
+    const double u = uncertainty_of_mean(y, levels[end]);
+    squares += u * u;
+    if (scatter_of(y, levels[end]) < 0.5 * info.resolution) change.rounding += 0.5 * info.resolution;
   }
   change.value = levels[1] - levels[0];
   change.noise = std::sqrt(squares);
@@ -82,7 +95,7 @@ Finding gain_of(const ScoreInput& input, const Frame& frame, const Change& in, c
   std::vector<Contribution> budget{
       type_b("noise at rest, input", std::abs(gain / in.value) * in.noise),
       type_b("noise at rest, output", out.noise / std::abs(in.value)),
-      rectangular("resolution", std::hypot(gain * in_info.resolution, out_info.resolution) / std::abs(in.value))};
+      rectangular("resolution", std::hypot(gain * in.rounding, out.rounding) / std::abs(in.value))};
   // A driven signal is what was asked for; it has no sensor.
   if (in_info.direction == Direction::read)
     for (const auto& line : calibration_budget(in_info, in.value, -gain / in.value)) budget.push_back(line);
@@ -109,7 +122,7 @@ void score_span(const ScoreInput& input, const Frame& frame, const Span& span, D
   result.findings.push_back(frame.exact("direction", "1", direction_of(in, out)));
   result.findings.push_back(
       frame.measured("change", out_info.unit, out.value,
-                     {type_b("noise at rest", out.noise), rectangular("resolution", out_info.resolution)}));
+                     {type_b("noise at rest", out.noise), rectangular("resolution", out.rounding)}));
   result.findings.push_back(gain_of(input, frame, in, out));
 }
 

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <numeric>
 
 #include "harness/base/units.hpp"
 #include "harness/score/delay_data.hpp"
@@ -39,24 +40,27 @@ const Fields<SkewSettings>& skew_fields() {
 
 // One span: the output as the shifted and scaled input.
 struct SpanSkew {
-  double skew{0.0};                                          // s, beyond the declared delays
-  double noise{0.0};                                         // s
-  double grid{0.0}, shape{0.0}, hidden{0.0}, rounding{0.0};  // s, half-widths
-  double gain{0.0}, residual{0.0};                           // output/input, output
-  double frequency{0.0};                                     // Hz
+  double skew{0.0};                                                     // s, beyond the declared delays
+  double noise{0.0};                                                    // s
+  double grid{0.0}, shape{0.0}, hidden{0.0}, rounding{0.0};             // s, half-widths
+  double gain{0.0}, gain_noise{0.0}, gain_hidden{0.0}, gain_bent{0.0};  // output/input; the last two half-widths
+  double residual{0.0};                                                 // output
+  double in_span{0.0}, out_span{0.0};                                   // of the motion, in the sensors' units
+  double frequency{0.0};                                                // Hz
   std::vector<double> t, shifted, unshifted;  // what the output leaves with the input shifted, and as it is
   std::string reason;                         // why there is none
 };
 
-// Least squares of y on x: the line, what it leaves, and the root mean square of y about its mean.
+// Least squares of y on x: the line, and the root mean square of each about its mean.
 struct Line {
-  double gain{0.0}, offset{0.0}, spread{0.0};
+  double gain{0.0}, offset{0.0}, x_spread{0.0}, y_spread{0.0};
 };
 Line line_through(const std::vector<double>& x, const std::vector<double>& y) {
   const auto n = static_cast<Eigen::Index>(x.size());
   const Eigen::Map<const Eigen::ArrayXd> a{x.data(), n}, b{y.data(), n};
-  const double gain = ((a - a.mean()) * (b - b.mean())).sum() / (a - a.mean()).square().sum();
-  return {gain, b.mean() - gain * a.mean(), std::sqrt((b - b.mean()).square().mean())};
+  const double x_spread = std::sqrt((a - a.mean()).square().mean());
+  const double gain = ((a - a.mean()) * (b - b.mean())).mean() / (x_spread * x_spread);
+  return {gain, b.mean() - gain * a.mean(), x_spread, std::sqrt((b - b.mean()).square().mean())};
 }
 
 // What rounding to a sensor's steps may shift the whole by, in the sensor's unit: without noise of half a step, samples
@@ -96,7 +100,8 @@ void hold_against(const DelaySpan& span, double dt, SpanSkew& out) {
   }
   const auto line = line_through(x, y);
   Eigen::VectorXd left(static_cast<Eigen::Index>(y.size()));
-  double rate = 0.0;  // root mean square
+  double rate = 0.0, bent = 0.0;
+  const double x_mean = std::accumulate(x.begin(), x.end(), 0.0) / static_cast<double>(x.size());
   std::vector<std::pair<double, bool>> in_steps, out_steps;
   for (std::size_t i = 0; i < y.size(); ++i) {
     left[static_cast<Eigen::Index>(i)] = y[i] - line.gain * x[i] - line.offset;
@@ -105,24 +110,33 @@ void hold_against(const DelaySpan& span, double dt, SpanSkew& out) {
     const double before = span.input.at(out.t[i] - shift - 2.0 * dt),
                  after = span.input.at(out.t[i] - shift + 2.0 * dt);
     const double slope = (after - before) / (4.0 * dt);
+    // On average a straight line between samples lies x'' interval^2 / 12 above a curve.
+    bent += (x[i] - x_mean) * (after - 2.0 * x[i] + before) / 48.0 * std::pow(span.input.interval / dt, 2);
     rate += std::pow(line.gain * slope, 2) / static_cast<double>(y.size());
     if (span.output.resolution > 0.0)
       out_steps.emplace_back((line.gain * x[i] + line.offset) / span.output.resolution, line.gain * slope > 0.0);
     if (span.input.resolution > 0.0)
       in_steps.emplace_back((y[i] - line.offset) / line.gain / span.input.resolution, slope > 0.0);
   }
-  out.gain = line.gain;
   out.residual = std::sqrt(left.squaredNorm() / static_cast<double>(left.size()));
   // Neighbours share a sample of the input in the straight line between: 1/6 of its variance on average, in one of the
   // four distances that are looked at.
   const double shared = std::pow(line.gain * span.input.noise, 2) / 24.0;
   const double misfit = std::sqrt(structured_square(left, shared));
+  const double alike =
+      std::hypot(rounded_alike(span.output, out_steps), line.gain * rounded_alike(span.input, in_steps));
   out.hidden = misfit / std::sqrt(rate);
-  out.rounding = std::hypot(rounded_alike(span.output, out_steps), line.gain * rounded_alike(span.input, in_steps)) /
-                 std::sqrt(rate);
-  if (misfit > most_unlike * line.spread)
+  out.rounding = alike / std::sqrt(rate);
+  // Of a straight line through n points (Draper and Smith, "Applied Regression Analysis"; from memory).
+  out.gain_noise = out.residual / line.x_spread / std::sqrt(static_cast<double>(y.size()));
+  bent /= static_cast<double>(y.size()) * line.x_spread * line.x_spread;
+  out.gain_hidden = std::hypot(misfit, alike) / line.x_spread;
+  // Taken out; how well, is known to about half of it.
+  out.gain = line.gain * (1.0 + bent);
+  out.gain_bent = 0.5 * std::abs(line.gain * bent);
+  if (misfit > most_unlike * line.y_spread)
     out.reason = "the two do not see the same motion: shifted and scaled, one leaves " +
-                 shown(100.0 * misfit / line.spread, 2) + " % of the other unexplained";
+                 shown(100.0 * misfit / line.y_spread, 2) + " % of the other unexplained";
 }
 
 SpanSkew skew_of(const DelaySpan& span, const SkewSettings& settings) {
@@ -145,6 +159,7 @@ SpanSkew skew_of(const DelaySpan& span, const SkewSettings& settings) {
   out.grid = 0.5 * std::abs(lag.lag - again.lag);
   out.shape = lag.shape;
   out.frequency = lag.frequency;
+  out.in_span = span.input.span(), out.out_span = span.output.span();
   hold_against(span, dt, out);
   return out;
 }
@@ -188,13 +203,17 @@ class SkewStep {
         result.findings.push_back(frame_.missing(kind.name, finding_unit(kind.unit, in_.unit, out_.unit), trouble_));
       return result;
     }
-    std::vector<double> skews, noise;
-    double gain = 0.0, squares = 0.0, frequency = 0.0, grid = 0.0, shape = 0.0, hidden = 0.0, rounding = 0.0;
+    std::vector<double> skews, noise, gains, gain_noise;
+    double gain_hidden = 0.0, gain_bent = 0.0, squares = 0.0, frequency = 0.0, grid = 0.0, shape = 0.0, hidden = 0.0,
+           rounding = 0.0;
     const auto n = static_cast<double>(found_.size());
     for (const auto& s : found_) {
       skews.push_back(ms * s.skew);
       noise.push_back(ms * s.noise);
-      gain += s.gain / n;
+      gains.push_back(s.gain);
+      gain_noise.push_back(s.gain_noise);
+      gain_hidden = std::max(gain_hidden, s.gain_hidden);
+      gain_bent = std::max(gain_bent, s.gain_bent);
       squares += s.residual * s.residual / n;
       frequency += s.frequency / n;
       grid = std::max(grid, ms * s.grid);
@@ -214,13 +233,23 @@ class SkewStep {
     const double declared = ms * seconds(out_.delay - in_.delay);
     result.findings = {told.measured("skew", "ms", mean.mean + declared, budget),
                        told.measured("remaining", "ms", mean.mean, budget),
-                       told.exact("gain", finding_unit("output/input", in_.unit, out_.unit), gain),
+                       gain(told, repeated(gains, gain_noise), gain_hidden, gain_bent),
                        told.exact("residual", out_.unit, std::sqrt(squares))};
     result.figures.push_back(figure());
     return result;
   }
 
  private:
+  Finding gain(const Frame& frame, const Repeated& mean, double hidden, double bent) const {
+    auto budget = mean.budget;
+    budget.push_back(rectangular("what shift and scale leave", hidden));
+    budget.push_back(rectangular("straight lines between samples", bent));
+    double in_span = 0.0, out_span = 0.0;
+    for (const auto& s : found_) in_span = std::max(in_span, s.in_span), out_span = std::max(out_span, s.out_span);
+    for (auto& line : calibration_budget(in_, in_span, mean.mean / in_span)) budget.push_back(std::move(line));
+    for (auto& line : calibration_budget(out_, out_span, mean.mean / out_span)) budget.push_back(std::move(line));
+    return frame.measured("gain", finding_unit("output/input", in_.unit, out_.unit), mean.mean, std::move(budget));
+  }
   Figure figure() const {
     const auto& s = found_.front();
     return {"Step '" + frame_.step + "': '" + out_.name + "' less '" + in_.name + "', scaled",
