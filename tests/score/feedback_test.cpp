@@ -1,38 +1,20 @@
 // The score `feedback` on a first-order low pass with dead time, whose gain is k / sqrt(1 + (2 pi f tau)^2) and whose
 // group delay is L + tau / (1 + (2 pi f tau)^2) (any textbook on linear systems).
 
+#include "tests/score/felt_force.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
 namespace {
 
-constexpr double pi = 3.14159265358979323846;
-constexpr double dead_time = 0.008, tau = 0.03, per_force = 0.004;  // s, s, Nm/N
-
-// A chirp of the force from 0.4 to 12 Hz over 20 s from 0 on, rest until 21.5 s, then on to 300 N, and at 24 s off.
-double force(double t) {
-  constexpr double from = 0.4, to = 12.0, length = 20.0, size = 500.0;
-  if (t > 0.0 && t < length) {
-    const double growth = std::log(to / from) / length;
-    const double phase = 2.0 * pi * from * (std::exp(growth * t) - 1.0) / growth;
-    return size * std::sin(phase) * std::min({1.0, t / 2.0, (length - t) / 1.0});
-  }
-  return soft_step(t, 22.0, 0.3, 300.0) - soft_step(t, 24.0, 0.005, 300.0);
-}
+constexpr double pi = std::numbers::pi;
+constexpr double dead_time = Feel{}.dead_time, tau = Feel{}.tau, per_force = Feel{}.per_force;
 
 KnownCapture felt(std::uint64_t seed) {
-  SteeredUnit unit;
-  unit.dead_time = dead_time;
-  unit.first_order = true;
-  unit.natural = 1.0 / tau;
-  unit.ratio = 1.0 / per_force;
   Sensor cell, hand;
   cell.noise = 1.0, cell.phase = 0.0003;
   hand.noise = 0.004, hand.phase = 0.0007;
-  auto c = record(unit, force, 25.5, cell, hand, seed);
-  c.infos[0].unit = "N", c.infos[1].unit = "Nm";
-  c.all_spans = {{"sweep", 0, at(0.0), at(20.0), true}, {"drop", 0, at(23.7), at(25.5), true}};
-  return c;
+  return felt(Feel{}, cell, hand, seed);
 }
 
 constexpr auto settings = R"({"frequencies": ["1 Hz", "2 Hz", "5 Hz"], "drops": ["drop"]})";

@@ -1,65 +1,11 @@
 // The score `supply` on a unit in closed form: it holds out for a time below its threshold, then stops; it works again
 // a start time after the voltage is back at a higher one.
 
+#include "tests/score/fed_unit.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
 namespace {
-
-struct Fed {
-  double hold_out{0.050}, stops_below{6.5}, starts_from{8.0}, start_time{0.300};  // s, V, V, s
-  bool returns{true};
-};
-
-// Voltage by corners (s, V), in straight lines; state 2 while it works, "no value" while it does not.
-KnownCapture fed(const Fed& unit, const std::vector<std::pair<double, double>>& corners, std::uint64_t seed,
-                 double volt_interval = 0.002) {
-  const double length = corners.back().first;
-  const auto volts = [&](double t) {
-    std::size_t i = 1;
-    while (i + 1 < corners.size() && corners[i].first < t) ++i;
-    const auto& [t0, v0] = corners[i - 1];
-    const auto& [t1, v1] = corners[i];
-    return v0 + std::clamp((t - t0) / (t1 - t0), 0.0, 1.0) * (v1 - v0);
-  };
-  std::mt19937_64 random{seed};
-  Sensor meter;
-  meter.noise = 0.005, meter.interval = volt_interval, meter.phase = 0.0007;
-  KnownCapture c;
-  c.infos = {info_of(meter, "volts", "supply"), info_of(Sensor{}, "state", "unit")};
-  c.infos[0].unit = "V", c.infos[1].unit = "1";
-  c.samples = {sense(meter, volts, length, random), {}};
-  bool works = true;
-  double low_since = 1e9, good_since = -1e9;
-  for (double t = -0.5; t < length; t += 1e-4) {
-    const double v = volts(t);
-    low_since = v < unit.stops_below ? std::min(low_since, t) : 1e9;
-    good_since = v >= unit.starts_from ? (good_since < -1e8 ? t : good_since) : -1e9;
-    if (works && t - low_since >= unit.hold_out) works = false;
-    if (!works && unit.returns && good_since > -1e8 && t - good_since >= unit.start_time) works = true;
-    const auto tick = static_cast<long>(std::lround(t * 1e4));
-    if (tick % 50 != 0) continue;  // every 5 ms
-    Point p;
-    p.when = at(t);
-    p.value = works ? 2.0 : std::nan("");
-    c.samples[1].push_back(p);
-  }
-  c.first = at(-0.5), c.last = at(length);
-  c.all_spans = {{"drops", 0, at(0.0), at(length), true}};
-  return c;
-}
-
-// Drop-outs to 2 V of these lengths, 2 s apart, edges of 1 ms.
-std::vector<std::pair<double, double>> drops(const std::vector<double>& lengths) {
-  std::vector<std::pair<double, double>> corners{{-1.0, 13.5}};
-  double t = 1.0;
-  for (const double length : lengths) {
-    corners.insert(corners.end(), {{t, 13.5}, {t + 0.001, 2.0}, {t + length, 2.0}, {t + length + 0.001, 13.5}});
-    t += length + 2.0;
-  }
-  corners.emplace_back(t, 13.5);
-  return corners;
-}
 
 constexpr auto settings = R"({"below": 6.5, "working": [2, 3]})";
 
@@ -133,31 +79,6 @@ TEST_CASE("lengths that do not decide, no drop-out, a unit that was off before: 
   check_all_empty(score("supply", c, settings), "did not work before");
   c.all_spans.clear();
   for (const auto& f : score("supply", c, settings).findings) CHECK(f.verdict == Verdict::not_run);
-}
-
-TEST_CASE("95 % intervals hold recovery time and threshold in about 95 of 100 captures, or more") {
-  // An interval of samples is a bound, so that more than 97 % may hold; limit as elsewhere, 265 of 300.
-  const std::uint64_t seed = 20260112;
-  CAPTURE(seed);
-  std::mt19937_64 random{seed};
-  std::uniform_real_distribution<double> even;
-  int recovery = 0, through = 0;
-  for (int n = 0; n < 300; ++n) {
-    Fed unit;
-    unit.hold_out = 0.02 + 0.05 * even(random);
-    unit.start_time = 0.1 + 0.3 * even(random);
-    const auto result = score("supply", fed(unit, drops({0.01, 0.02, 0.035, 0.05, 0.065, 0.08}), random()), settings);
-    const auto holds = [](const Finding& f, double truth) {
-      CAPTURE(f.name, f.reason, truth);
-      REQUIRE(f.interval);
-      return truth >= (*f.interval)[0] && truth <= (*f.interval)[1] ? 1 : 0;
-    };
-    recovery += holds(finding_of(result, "recovery_time"), 1e3 * unit.start_time);
-    through += holds(finding_of(result, "ridden_through"), 1e3 * unit.hold_out);
-  }
-  CAPTURE(recovery, through);
-  CHECK(recovery >= 265);
-  CHECK(through >= 265);
 }
 
 }  // namespace

@@ -1,0 +1,64 @@
+#pragma once
+// A unit in closed form that holds out for a time below its threshold, then stops, and works again a start time after
+// the voltage is back at a higher one.
+
+#include "tests/score/known.hpp"
+
+namespace trackrod::test {
+
+struct Fed {
+  double hold_out{0.050}, stops_below{6.5}, starts_from{8.0}, start_time{0.300};  // s, V, V, s
+  bool returns{true};
+};
+
+// Voltage by corners (s, V), in straight lines; state 2 while it works, "no value" while it does not.
+inline KnownCapture fed(const Fed& unit, const std::vector<std::pair<double, double>>& corners, std::uint64_t seed,
+                        double volt_interval = 0.002) {
+  const double length = corners.back().first;
+  const auto volts = [&](double t) {
+    std::size_t i = 1;
+    while (i + 1 < corners.size() && corners[i].first < t) ++i;
+    const auto& [t0, v0] = corners[i - 1];
+    const auto& [t1, v1] = corners[i];
+    return v0 + std::clamp((t - t0) / (t1 - t0), 0.0, 1.0) * (v1 - v0);
+  };
+  std::mt19937_64 random{seed};
+  Sensor meter;
+  meter.noise = 0.005, meter.interval = volt_interval, meter.phase = 0.0007;
+  KnownCapture c;
+  c.infos = {info_of(meter, "volts", "supply"), info_of(Sensor{}, "state", "unit")};
+  c.infos[0].unit = "V", c.infos[1].unit = "1";
+  c.samples = {sense(meter, volts, length, random), {}};
+  bool works = true;
+  double low_since = 1e9, good_since = -1e9;
+  for (double t = -0.5; t < length; t += 1e-4) {
+    const double v = volts(t);
+    low_since = v < unit.stops_below ? std::min(low_since, t) : 1e9;
+    good_since = v >= unit.starts_from ? (good_since < -1e8 ? t : good_since) : -1e9;
+    if (works && t - low_since >= unit.hold_out) works = false;
+    if (!works && unit.returns && good_since > -1e8 && t - good_since >= unit.start_time) works = true;
+    const auto tick = static_cast<long>(std::lround(t * 1e4));
+    if (tick % 50 != 0) continue;  // every 5 ms
+    Point p;
+    p.when = at(t);
+    p.value = works ? 2.0 : std::nan("");
+    c.samples[1].push_back(p);
+  }
+  c.first = at(-0.5), c.last = at(length);
+  c.all_spans = {{"drops", 0, at(0.0), at(length), true}};
+  return c;
+}
+
+// Drop-outs to 2 V of these lengths, 2 s apart, edges of 1 ms.
+inline std::vector<std::pair<double, double>> drops(const std::vector<double>& lengths) {
+  std::vector<std::pair<double, double>> corners{{-1.0, 13.5}};
+  double t = 1.0;
+  for (const double length : lengths) {
+    corners.insert(corners.end(), {{t, 13.5}, {t + 0.001, 2.0}, {t + length, 2.0}, {t + length + 0.001, 13.5}});
+    t += length + 2.0;
+  }
+  corners.emplace_back(t, 13.5);
+  return corners;
+}
+
+}  // namespace trackrod::test
