@@ -106,6 +106,11 @@ struct VehicleSpec {
   double max_acceleration{0.0};           // that unit per second, of the amount of the speed
   double max_deceleration{0.0};           // as above, positive
   double wheel_agreement{0.0};            // most that a wheel speed may differ from `speed`, in its unit
+  SignalIndex yaw_rate{no_signal};        // driven
+  double lateral_gain{0.0};               // m/s^2 for one unit of speed times one unit of the rate of yaw
+  double max_lateral_acceleration{0.0};   // m/s^2, either way
+  SignalIndex power_mode{no_signal};      // driven
+  double power_on{0.0};                   // its least value in a vehicle that moves
 };
 
 // How the unit is held, for the record.

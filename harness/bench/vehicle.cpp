@@ -1,4 +1,4 @@
-// The vehicle that the bench plays to the unit: its speeds, and what they can do.
+// The vehicle that the bench plays to the unit: its speeds, its rate of yaw and its power, and what they can be.
 
 #include <algorithm>
 
@@ -37,6 +37,43 @@ void take_wheels(const written::Vehicle& w, const Where& at, VehicleSpec& vehicl
   }
 }
 
+void take_yaw(const written::Vehicle& w, const Where& at, VehicleSpec& vehicle, Draft& draft) {
+  if (w.yaw_rate.has_value() != w.max_lateral_acceleration.has_value())
+    draft.problems.add(
+        at,
+        w.yaw_rate ? "'yaw_rate' without 'max_lateral_acceleration'" : "'max_lateral_acceleration' without 'yaw_rate'",
+        "both or neither");
+  if (!w.yaw_rate || !w.max_lateral_acceleration) return;
+  const auto yaw = draft.find(*w.yaw_rate, Direction::drive, "the vehicle's rate of yaw");
+  if (!yaw) return;
+  const auto to_rate = Conversion::between(draft.signals[*yaw].unit, Unit::known("rad/s"));
+  if (!to_rate) {
+    draft.problems.add(w.yaw_rate->at, "'" + w.yaw_rate->value + "' is in " + draft.signals[*yaw].unit.text(),
+                       "a signal that is a rate of turning, such as deg/s");
+    return;
+  }
+  vehicle.yaw_rate = *yaw;
+  // An angle in radians is a length over a length: speed times rate of yaw is an acceleration.
+  vehicle.lateral_gain =
+      to_rate->gain() * Conversion::between(draft.signals[vehicle.speed].unit, Unit::known("m/s"))->gain();
+  const auto most = draft.convert_difference(*w.max_lateral_acceleration, Unit::known("m/s^2"));
+  if (most && *most <= 0.0)
+    draft.problems.add(w.max_lateral_acceleration->at, "found " + shown(w.max_lateral_acceleration->value),
+                       "more than 0, either way");
+  vehicle.max_lateral_acceleration = most.value_or(0.0);
+}
+
+void take_power(const written::Vehicle& w, const Where& at, VehicleSpec& vehicle, Draft& draft) {
+  if (w.power_mode.has_value() != w.power_on.has_value())
+    draft.problems.add(at, w.power_mode ? "'power_mode' without 'power_on'" : "'power_on' without 'power_mode'",
+                       "both or neither");
+  if (!w.power_mode || !w.power_on) return;
+  const auto mode = draft.find(*w.power_mode, Direction::drive, "how far the vehicle is switched on");
+  if (!mode) return;
+  vehicle.power_mode = *mode;
+  vehicle.power_on = *w.power_on;
+}
+
 }  // namespace
 
 void resolve_vehicle(const written::Bench& file, Draft& draft) {
@@ -55,6 +92,8 @@ void resolve_vehicle(const written::Bench& file, Draft& draft) {
   vehicle.max_acceleration = positive(w.max_acceleration, unit, true, draft);
   vehicle.max_deceleration = positive(w.max_deceleration, unit, true, draft);
   take_wheels(w, file.vehicle->at, vehicle, draft);
+  take_yaw(w, file.vehicle->at, vehicle, draft);
+  take_power(w, file.vehicle->at, vehicle, draft);
   draft.bench.vehicle = std::move(vehicle);
 }
 

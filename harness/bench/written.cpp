@@ -220,7 +220,14 @@ const Fields<Vehicle>& vehicle_fields() {
           .need("max_deceleration", &Vehicle::max_deceleration, any_quantity(), "fastest loss of speed, e.g. 10 m/s^2")
           .may("wheel_speeds", &Vehicle::wheel_speeds, list(name()), "the driven signals that are speeds of wheels")
           .may("wheel_agreement", &Vehicle::wheel_agreement, maybe(any_quantity()),
-               "most that a wheel's speed may differ from the vehicle's; needed with 'wheel_speeds'");
+               "most that a wheel's speed may differ from the vehicle's; needed with 'wheel_speeds'")
+          .may("yaw_rate", &Vehicle::yaw_rate, maybe(name()), "the driven signal that is the vehicle's rate of yaw")
+          .may("max_lateral_acceleration", &Vehicle::max_lateral_acceleration, maybe(any_quantity()),
+               "greatest product of speed and rate of yaw, e.g. 9 m/s^2; needed with 'yaw_rate'")
+          .may("power_mode", &Vehicle::power_mode, maybe(name()),
+               "the driven signal that says how far the vehicle is switched on, such as its ignition")
+          .may("power_on", &Vehicle::power_on, maybe(number(-1e9, 1e9)),
+               "its least value in a vehicle that moves; needed with 'power_mode'");
   return fields;
 }
 

@@ -108,6 +108,9 @@ struct Vehicle {
   LocatedQuantity max_speed, max_acceleration, max_deceleration;
   std::vector<Name> wheel_speeds;
   std::optional<LocatedQuantity> wheel_agreement;
+  std::optional<Name> yaw_rate, power_mode;
+  std::optional<LocatedQuantity> max_lateral_acceleration;
+  std::optional<double> power_on;
 };
 
 struct Clamp {

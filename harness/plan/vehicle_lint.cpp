@@ -34,6 +34,13 @@ class Lint {
   Lint(const Timeline& timeline, const Bench& bench)
       : timeline_{timeline}, bench_{bench}, vehicle_{*bench.vehicle}, traces_{{vehicle_.speed, 0, nullptr}} {
     for (const auto wheel : vehicle_.wheel_speeds) traces_.push_back({wheel, 0, nullptr});
+    const auto add = [&](SignalIndex signal, std::size_t& at) {
+      if (signal == no_signal) return;
+      at = traces_.size();
+      traces_.push_back({signal, 0, nullptr});
+    };
+    add(vehicle_.yaw_rate, yaw_);
+    add(vehicle_.power_mode, power_);
   }
 
   std::vector<std::string> notes() {
@@ -58,12 +65,12 @@ class Lint {
       trace.now = armed[trace.signal];
       for (const auto& [signal, value] : timeline_.start())
         if (signal == trace.signal) {
-          approach(trace, value);
+          if (is_speed(trace)) approach(trace, value);
           trace.now = value;
         }
     }
     check_speed(traces_.front(), traces_.front().now);
-    check_wheels();
+    check_together();
   }
 
   void walk(const std::vector<TimelineItem>& items) {
@@ -103,10 +110,12 @@ class Lint {
         const double t = i * width;
         const auto now = piece.derivatives(t);
         into_step_ = piece.begin + t;
-        if (i == 0) check_jump(trace.signal, before, now[0]);
-        check_rate(trace, now[1], piece.at(i < count ? t + 0.5 * width : t - 0.5 * width));
-        check_speed(trace, now[0]);
-        check_wheels();
+        if (is_speed(trace)) {
+          if (i == 0) check_jump(trace.signal, before, now[0]);
+          check_rate(trace, now[1], piece.at(i < count ? t + 0.5 * width : t - 0.5 * width));
+          check_speed(trace, now[0]);
+        }
+        check_together();
         before = now[0];
       }
     }
@@ -136,10 +145,38 @@ class Lint {
          "is " + in_words(value, unit) + ", the vehicle at most " + in_words(vehicle_.max_speed, unit));
   }
 
-  void check_wheels() {
+  // Of the vehicle or of a wheel; the others are held against it.
+  bool is_speed(const Trace& trace) const {
+    return trace.signal != vehicle_.yaw_rate && trace.signal != vehicle_.power_mode;
+  }
+
+  // What the signals say at one instant.
+  void check_together() {
     const double speed = traces_.front().at(into_step_);
+    check_wheels(speed);
+    if (yaw_ != none) check_yaw(speed, traces_[yaw_].at(into_step_));
+    if (power_ != none) check_power(speed, traces_[power_].at(into_step_));
+  }
+
+  void check_yaw(double speed, double yaw) {
+    const double lateral = std::abs(vehicle_.lateral_gain * speed * yaw);
+    if (lateral <= vehicle_.max_lateral_acceleration * slack) return;
+    tell(vehicle_.yaw_rate, "yaw",
+         "is " + in_words(yaw, bench_.signals[vehicle_.yaw_rate].info.unit) + " at " +
+             in_words(speed, bench_.signals[vehicle_.speed].info.unit) + ", which is " + in_words(lateral, "m/s^2") +
+             " sideways, the vehicle at most " + in_words(vehicle_.max_lateral_acceleration, "m/s^2"));
+  }
+
+  void check_power(double speed, double mode) {
+    if (std::abs(speed) <= 1e-6 * vehicle_.max_speed || mode >= vehicle_.power_on) return;
+    tell(vehicle_.power_mode, "power",
+         "is " + shown(mode) + " at " + in_words(speed, bench_.signals[vehicle_.speed].info.unit) +
+             ", a vehicle that moves has at least " + shown(vehicle_.power_on));
+  }
+
+  void check_wheels(double speed) {
     const auto& info = bench_.signals[vehicle_.speed].info;
-    for (std::size_t i = 1; i < traces_.size(); ++i) {
+    for (std::size_t i = 1; i <= vehicle_.wheel_speeds.size(); ++i) {
       const double wheel = traces_[i].at(into_step_);
       if (std::abs(wheel - speed) > vehicle_.wheel_agreement * slack)
         tell(traces_[i].signal, "wheel",
@@ -160,9 +197,11 @@ class Lint {
   const Timeline& timeline_;
   const Bench& bench_;
   const VehicleSpec& vehicle_;
-  std::vector<Trace> traces_;          // the vehicle's speed, then those of the wheels
-  const TimelineStep* step_{nullptr};  // null: before the first
-  double time_{0}, into_step_{0};      // s: the start of the step, and the instant looked at from there
+  static constexpr std::size_t none = static_cast<std::size_t>(-1);
+  std::vector<Trace> traces_;            // the vehicle's speed, then those of the wheels, then the others
+  std::size_t yaw_{none}, power_{none};  // places in traces_
+  const TimelineStep* step_{nullptr};    // null: before the first
+  double time_{0}, into_step_{0};        // s: the start of the step, and the instant looked at from there
   std::set<std::tuple<std::string, SignalIndex, std::string>> told_;  // step, signal, kind
   std::vector<std::string> notes_;
 };

@@ -105,7 +105,7 @@ std::vector<std::string> uses_of(const Field& f) {
     if (device && of_signal && g.key == "device" && g.value->text == f.key) uses.push_back(g.path);
     if (signal && g.value->text == f.key && g.path != f.path && !begins(g.path, f.path + "/") &&
         (g.key == "set" || g.key == "wait" || g.key == "signal" || g.key == "setpoint" || g.key == "mode_signal" ||
-         g.key == "start_from" || (g.key == "speed" && g.parent == "/vehicle")))
+         g.key == "start_from" || ((g.key == "speed" || g.key == "power_mode") && g.parent == "/vehicle")))
       uses.push_back(g.path);
     if (!device && !signal && of_signal && g.key == "field" &&
         std::count(fields.begin(), fields.end(), g.value->text) &&
@@ -155,6 +155,7 @@ Expected expected_when_removed(const Field& f) {
     if (parent->find("at_most") && parent->find("at_least")) return {};
     return {{f.parent}, {}, "neither 'at_least' nor 'at_most'"};
   }
+  if (f.key == "power_mode" || f.key == "power_on") return {{f.parent}, {}, "without"};  // both or neither
   if (is_optional(f)) return {};
   if (f.key == "cycle") return {{}, {f.parent}, "nothing says when"};  // 'on_change' would do as well
   return {{f.parent}, {}, "'" + f.key + "' is missing"};

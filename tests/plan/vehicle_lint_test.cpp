@@ -11,13 +11,19 @@ namespace {
 
 // The small bench with a vehicle of 4 m/s^2 up and 8 m/s^2 down, and one wheel. Nothing limits the slew of either
 // speed.
-constexpr SignalIndex wheel = volts + 1;
+constexpr SignalIndex wheel = volts + 1, yaw = volts + 2, ignition = volts + 3;
 Bench vehicle_bench() {
   auto b = small_bench();
   b.signals.push_back(small_signal("wheel", "km/h", Direction::drive, -200, 200));
+  b.signals.push_back(small_signal("yaw", "deg/s", Direction::drive, -100, 100));
+  b.signals.push_back(small_signal("ignition", "1", Direction::drive, 0, 3));
   b.signals[speed].info.max_slew = 0;
   b.signals[speed].info.range_low = -200;
-  b.vehicle = VehicleSpec{speed, {wheel}, 130, 14.4, 28.8, 3};
+  VehicleSpec v;
+  v.speed = speed;
+  v.wheel_speeds = {wheel};
+  v.max_speed = 130, v.max_acceleration = 14.4, v.max_deceleration = 28.8, v.wheel_agreement = 3;
+  b.vehicle = v;
   return b;
 }
 Bench without_wheels() {
@@ -153,4 +159,36 @@ TEST_CASE("a preview tells the notes, and a bench that names no vehicle has none
   auto other = bench;
   other.vehicle.reset();
   CHECK(notes_of(jump, "", other).empty());
+}
+
+TEST_CASE("a rate of yaw that no tyre holds at that speed is noted") {
+  auto bench = without_wheels();
+  bench.vehicle->yaw_rate = yaw;
+  bench.vehicle->lateral_gain = 3.14159265358979 / 180.0 / 3.6;
+  bench.vehicle->max_lateral_acceleration = 9;
+  const auto bend = [&](const std::string& rate) {
+    return notes_of(R"({"do": "ramp", "signal": "speed", "to": "72 km/h", "rate": "4 m/s^2"},
+      {"do": "ramp", "name": "bend", "signal": "yaw", "to": ")" +
+                        rate + R"(", "rate": "20 deg/s^2"})",
+                    "", bench);
+  };
+  // 20 m/s times 25 deg/s are 8.73 m/s^2; times 30 deg/s 10.5 m/s^2, reached after 1.29 s of 1.5 s.
+  CHECK(bend("25 deg/s").empty());
+  const auto notes = bend("-30 deg/s");
+  REQUIRE(notes.size() == 1);
+  CHECK(has(notes[0], "'yaw' is -2"));
+  CHECK(has(notes[0], "sideways, the vehicle at most 9 m/s^2, in step 'bend'"));
+}
+
+TEST_CASE("a vehicle that moves and is switched off is noted") {
+  auto bench = without_wheels();
+  bench.vehicle->power_mode = ignition;
+  bench.vehicle->power_on = 2;
+  const std::string drive = R"({"do": "ramp", "name": "off", "signal": "speed", "to": "36 km/h", "rate": "4 m/s^2"})";
+  CHECK(notes_of(drive, R"("ignition": "2")", bench).empty());
+  CHECK(notes_of(R"({"do": "hold", "for": "2 s"})", R"("ignition": "1")", bench).empty());
+  const auto notes = notes_of(drive, R"("ignition": "1")", bench);
+  REQUIRE(notes.size() == 1);
+  CHECK(has(notes[0], "'ignition' is 1 at "));
+  CHECK(has(notes[0], "a vehicle that moves has at least 2, in step 'off'"));
 }
