@@ -2,13 +2,13 @@
 // docs/scores/drift.md.
 
 #include <algorithm>
-#include <boost/math/distributions/beta.hpp>
 #include <cmath>
 #include <map>
 
 #include "harness/score/budget.hpp"
 #include "harness/score/control_chart.hpp"
 #include "harness/score/findings.hpp"
+#include "harness/score/order_statistics.hpp"
 #include "harness/score/scores.hpp"
 #include "harness/score/scoring.hpp"
 #include "harness/score/trend.hpp"
@@ -202,9 +202,7 @@ Finding DriftScore::reliability() const {
   const auto good = static_cast<double>(std::count_if(course_.value.begin(), course_.value.end(), [&](double v) {
     return v >= settings_.allowed[0] && v <= settings_.allowed[1];
   }));
-  const double bound =
-      good > 0.0 ? boost::math::quantile(boost::math::beta_distribution<>{good, n - good + 1.0}, 1.0 - confidence)
-                 : 0.0;
+  const double bound = least_proportion(static_cast<std::size_t>(good), course_.value.size(), confidence);
   auto f = frame_.exact("reliability", "1", bound);
   f.conditions.emplace_back("outside", with_unit(n - good, "of " + std::to_string(course_.value.size()) + " cycles"));
   f.conditions.emplace_back("confidence", "95 %, one-sided");

@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "harness/score/between.hpp"
 #include "harness/score/score.hpp"
 
 namespace trackrod {
@@ -13,12 +14,6 @@ struct DropOutRule {
   double below{0.0};                   // V: a drop-out is where the voltage is below
   double low{0.0}, high{0.0};          // of the output: within, the unit works
   Duration silent{from_seconds(0.1)};  // without a sample for longer it does not
-};
-
-// An instant that lies between two samples.
-struct Between {
-  double t{0.0};           // s after the span's start: the middle
-  double half_width{0.0};  // s
 };
 
 struct DropOut {

@@ -69,6 +69,18 @@ std::vector<std::pair<std::string, std::vector<Span>>> by_step(const std::vector
   return steps;
 }
 
+std::vector<Span> joined(std::vector<Span> spans, Duration tick) {
+  std::sort(spans.begin(), spans.end(), [](const Span& a, const Span& b) { return a.from < b.from; });
+  std::vector<Span> out;
+  for (auto& span : spans) {
+    if (!out.empty() && span.from - out.back().to <= 2 * tick)
+      out.back().to = std::max(out.back().to, span.to);
+    else
+      out.push_back(std::move(span));
+  }
+  return out;
+}
+
 std::string step_names(const std::vector<Span>& spans) {
   std::string names;
   for (const auto& [name, of_step] : by_step(spans)) names += (names.empty() ? "" : ", ") + name;
@@ -122,6 +134,8 @@ std::vector<Contribution> calibration_budget(const SignalInfo& info, double chan
       c.gain_uncertainty > 0.0 ? c.gain_uncertainty * std::abs(change) : std::sqrt(2.0) * c.standard_uncertainty;
   return {type_b("calibration of '" + info.name + "'", std::abs(sensitivity) * u)};
 }
+
+std::string some_of(std::size_t some, std::size_t all) { return std::to_string(some) + " of " + std::to_string(all); }
 
 std::string with_unit(double value, const std::string& unit, int digits) { return shown(value, digits) + " " + unit; }
 

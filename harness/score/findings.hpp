@@ -31,6 +31,9 @@ Frame pair_frame(const ScoreInput& input, const std::string& score, const std::s
 
 // Spans of one step, in order, with its name; steps in order of their first span.
 std::vector<std::pair<std::string, std::vector<Span>>> by_step(const std::vector<Span>& spans);
+// Spans that follow each other at once as one, in order, whatever their steps: what begins in one step and ends in the
+// next, such as a drop-out or a fault, is read as a whole.
+std::vector<Span> joined(std::vector<Span> spans, Duration tick);
 // Their names, for a score that reads all steps together: "down, up".
 std::string step_names(const std::vector<Span>& spans);
 
@@ -53,6 +56,9 @@ void refuse_below_resolution(Finding& delay, const TimingQuality& timing, double
 // calibration that scales with a reading counts by the change; when that part is not known apart, the whole counts for
 // both readings.
 std::vector<Contribution> calibration_budget(const SignalInfo& info, double change, double sensitivity = 1.0);
+
+// "3 of 12".
+std::string some_of(std::size_t some, std::size_t all);
 
 std::string with_unit(double value, const std::string& unit, int digits = 3);
 

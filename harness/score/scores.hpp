@@ -19,6 +19,7 @@ ScoreKind run_on_score();
 ScoreKind following_score();
 ScoreKind feedback_score();
 ScoreKind supply_score();
+ScoreKind degraded_score();
 ScoreKind drift_score();
 
 }  // namespace trackrod

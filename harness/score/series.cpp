@@ -49,24 +49,6 @@ void for_each_standstill(const Series& s, const Visit& visit, double shortest = 
   }
 }
 
-// Noise of more than half a step of the sensor cannot pause; of more than a whole step not even for twenty samples, as
-// at the clipped top of a peak.
-std::string silent_noise(const Series& s, const std::string& name, double resolution) {
-  const double noise = noise_of(s.t, s.y);
-  std::string found;
-  if (noise <= std::max(0.5 * resolution, 1e-5 * s.span())) return found;
-  const auto told = [&](std::size_t i, std::size_t j) {
-    if (found.empty())
-      found = "'" + name + "' is frozen, or at its limit: for " + shown(1e3 * (s.t[j] - s.t[i]), 3) +
-              " ms it keeps one value, without its noise";
-  };
-  if (noise > resolution)
-    for_each_standstill(s, told, 0.0);
-  else
-    for_each_standstill(s, told);
-  return found;
-}
-
 // The motion of `other` from `before` s after the start to `after` s before the end of a standstill, as a share of its
 // span.
 std::string ignored_motion(const Series& s, const Series& other, const std::string& name, const std::string& other_name,
@@ -116,6 +98,24 @@ std::string longest_hole(const Series& s, const std::string& name) {
 }
 
 }  // namespace
+
+// Noise of more than half a step of the sensor cannot pause; of more than a whole step not even for twenty samples, as
+// at the clipped top of a peak.
+std::string silent_noise(const Series& s, const std::string& name) {
+  const double noise = noise_of(s.t, s.y);
+  std::string found;
+  if (noise <= std::max(0.5 * s.resolution, 1e-5 * s.span())) return found;
+  const auto told = [&](std::size_t i, std::size_t j) {
+    if (found.empty())
+      found = "'" + name + "' is frozen, or at its limit: for " + shown(1e3 * (s.t[j] - s.t[i]), 3) +
+              " ms it keeps one value, without its noise";
+  };
+  if (noise > s.resolution)
+    for_each_standstill(s, told, 0.0);
+  else
+    for_each_standstill(s, told);
+  return found;
+}
 
 double Series::at(double time) const {
   const auto i = from(time);
@@ -192,8 +192,7 @@ std::string stuck(const Series& input, const Series& output, const std::string& 
                   const std::string& output_name, double lag) {
   for (const auto& found :
        {longest_hole(output, output_name), longest_hole(input, input_name), jump_after_standstill(output, output_name),
-        jump_after_standstill(input, input_name), silent_noise(output, output_name, output.resolution),
-        silent_noise(input, input_name, input.resolution),
+        jump_after_standstill(input, input_name), silent_noise(output, output_name), silent_noise(input, input_name),
         ignored_motion(output, input, output_name, input_name, 0.0, lag),
         ignored_motion(input, output, input_name, output_name, lag, 0.0)})
     if (!found.empty()) return found;

@@ -36,6 +36,10 @@ Series read_series(const CaptureView& capture, SignalIndex signal, BenchTime fro
 std::string stuck(const Series& input, const Series& output, const std::string& input_name,
                   const std::string& output_name, double lag = 0.25);
 
+// Why a series cannot be believed by itself: it keeps one value to the last digit, without its own noise. Empty: it
+// can.
+std::string silent_noise(const Series& s, const std::string& name);
+
 // Standard deviation of white noise under slow motion: from divided differences of third order, by their median; t
 // need not be even.
 double noise_of(const std::vector<double>& t, const std::vector<double>& y);

@@ -33,19 +33,6 @@ const Fields<SupplySettings>& supply_fields() {
 
 constexpr double ms = 1e3;
 
-// A drop-out goes down in one step and up in the next: steps that follow each other at once are read as one.
-std::vector<Span> joined(std::vector<Span> spans, Duration tick) {
-  std::sort(spans.begin(), spans.end(), [](const Span& a, const Span& b) { return a.from < b.from; });
-  std::vector<Span> out;
-  for (auto& span : spans) {
-    if (!out.empty() && span.from - out.back().to <= 2 * tick)
-      out.back().to = std::max(out.back().to, span.to);
-    else
-      out.push_back(std::move(span));
-  }
-  return out;
-}
-
 class Supply {
  public:
   explicit Supply(const ScoreInput& input);

@@ -21,6 +21,7 @@ const std::vector<ScoreKind>& score_table() {
       following_score(),
       feedback_score(),
       supply_score(),
+      degraded_score(),
       drift_score(),
   };
   return table;

@@ -26,6 +26,7 @@ std::string least_settings(const std::string& name) {
   if (name == "frequency" || name == "feedback") return R"({"frequencies": ["1 Hz", "2 Hz"]})";
   if (name == "drift") return R"({"of": {"score": "step"}, "finding": "delay_50"})";
   if (name == "supply") return R"({"below": 1, "working": [0, 1]})";
+  if (name == "degraded") return R"({"healthy": [-10, 10], "tolerance": 1})";
   return "{}";
 }
 

@@ -1,0 +1,34 @@
+#pragma once
+// When a fault was there, read off a signal that senses it where it acts: not the command of a relay, which comes
+// milliseconds earlier and bounces.
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "harness/score/between.hpp"
+#include "harness/score/score.hpp"
+
+namespace trackrod {
+
+struct FaultRule {
+  double low{0.0}, high{0.0};  // of the sense signal: within, there is no fault
+  Duration bounce{};           // good again for less: still the same fault
+};
+
+struct FaultStretch {
+  Between begin;               // between the last good and the first bad sample
+  std::optional<Between> end;  // between the last bad and the first good one; empty: was not cleared in the span
+  std::size_t bounces{0};      // how often it was good again in between
+};
+
+struct FaultStretches {
+  std::vector<FaultStretch> found;  // in order
+  std::string trouble;              // why there is none, or that one began before the span did
+};
+
+// Times in s after the span's start, the sensor's delay taken off. Samples whose noise leaves open whether they are
+// good or bad count as neither and make the instants wider.
+FaultStretches faults_in(const ScoreInput& input, const Span& span, const FaultRule& rule);
+
+}  // namespace trackrod
