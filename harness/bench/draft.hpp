@@ -80,6 +80,10 @@ std::vector<const std::pair<Name, written::Part<T>>*> merged(
   return all;
 }
 
+// What a calibration makes of a signal whose raw number `convert` brings into `unit`: its gain, offset and what is
+// known of them.
+void apply_calibration(const written::Calibration& c, const Unit& unit, const Conversion& convert, Draft& draft,
+                       SignalSpec& spec);
 void resolve_devices(const std::vector<written::Contents>& parts, const Catalogue& catalogue, Draft& draft);
 void resolve_unit(const written::Bench& file, const Catalogue& catalogue, Draft& draft);
 void resolve_signals(const std::vector<written::Contents>& parts, Draft& draft);

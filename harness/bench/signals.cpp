@@ -162,7 +162,7 @@ class SignalResolver {
       spec_.info.delay_uncertainty = w_.delay->value.u;
     }
     if (w_.no_value) take_no_value(field);
-    if (w_.calibration) take_calibration(w_.calibration->value);
+    if (w_.calibration) apply_calibration(w_.calibration->value, unit_, convert_, draft_, spec_);
   }
 
   void take_no_value(const FieldInfo* field) {
@@ -172,23 +172,6 @@ class SignalResolver {
       problems_.add(
           w_.no_value->at, "found " + shown(v) + ", which never comes",
           shown(field->low) + " to " + shown(field->high) + ", what the field '" + field->name + "' can hold");
-  }
-
-  void take_calibration(const written::Calibration& c) {
-    auto& out = spec_.info.calibration;
-    out = {c.gain.value, 0.0, 0.0, c.gain_u, c.date, c.due.value, c.certificate};
-    if (c.gain.value == 0.0)
-      problems_.add(c.gain.at, "a calibration gain of 0", "a gain other than 0", "1 where the sensor's scale is right");
-    if (c.offset) out.offset = draft_.convert_difference(*c.offset, unit_).value_or(0.0);
-    if (const auto u = draft_.convert_difference(c.u, unit_)) {
-      out.standard_uncertainty = *u;
-      if (*u < 0.0) problems_.add(c.u.at, "found " + shown(c.u.value), "an uncertainty of 0 or more");
-    }
-    if (!c.due.value.empty() && c.due.value <= c.date)
-      problems_.add(c.due.at, "due on " + c.due.value + ", calibrated on " + c.date,
-                    "a due date after the date of calibration", "are the two exchanged?");
-    spec_.gain = c.gain.value * convert_.gain();
-    spec_.offset = c.gain.value * convert_.offset() + out.offset;
   }
 
   void take_drive_limits() {
@@ -244,6 +227,25 @@ void refuse_shared_fields(const std::vector<const std::pair<Name, written::Part<
 }
 
 }  // namespace
+
+void apply_calibration(const written::Calibration& c, const Unit& unit, const Conversion& convert, Draft& draft,
+                       SignalSpec& spec) {
+  auto& out = spec.info.calibration;
+  out = {c.gain.value, 0.0, 0.0, c.gain_u, c.date, c.due.value, c.certificate};
+  if (c.gain.value == 0.0)
+    draft.problems.add(c.gain.at, "a calibration gain of 0", "a gain other than 0",
+                       "1 where the sensor's scale is right");
+  if (c.offset) out.offset = draft.convert_difference(*c.offset, unit).value_or(0.0);
+  if (const auto u = draft.convert_difference(c.u, unit)) {
+    out.standard_uncertainty = *u;
+    if (*u < 0.0) draft.problems.add(c.u.at, "found " + shown(c.u.value), "an uncertainty of 0 or more");
+  }
+  if (!c.due.value.empty() && c.due.value <= c.date)
+    draft.problems.add(c.due.at, "due on " + c.due.value + ", calibrated on " + c.date,
+                       "a due date after the date of calibration", "are the two exchanged?");
+  spec.gain = c.gain.value * convert.gain();
+  spec.offset = c.gain.value * convert.offset() + out.offset;
+}
 
 void resolve_signals(const std::vector<written::Contents>& parts, Draft& draft) {
   const auto entries = merged(parts, &written::Contents::signals, "signal", draft.signals_known, draft.problems);

@@ -41,6 +41,8 @@ Fields<Device> device_fields(const Catalogue& catalogue) {
            "true: it has no power before; it must be heard once arming is done, not earlier; default false");
 }
 
+}  // namespace
+
 const Fields<Delay>& delay_fields() {
   static const auto fields =
       Fields<Delay>{"delay", "How much earlier than its time stamp a sample shows the world"}
@@ -63,6 +65,8 @@ const Fields<Calibration>& calibration_fields() {
           .may("certificate", &Calibration::certificate, text(), "number of the certificate");
   return fields;
 }
+
+namespace {
 
 const Fields<Signal>& signal_fields() {
   static const auto fields =

@@ -169,5 +169,8 @@ struct Bench : Contents {
 // The field tables of a bench file and of a file it includes; link and protocol settings come from the catalogue.
 Fields<Bench> bench_fields(const Catalogue& catalogue);
 Fields<Contents> included_fields(const Catalogue& catalogue);
+// Of a sensor, wherever it is described.
+const Fields<Delay>& delay_fields();
+const Fields<Calibration>& calibration_fields();
 
 }  // namespace trackrod::written
