@@ -25,6 +25,10 @@ Result<void> fit_to_calibrate(const OpenedRun& run) {
   const auto refused = [&](const std::string& found, const std::string& allowed) {
     return fail(Fault::bad_input, "--from '" + run.folder.path() + "': found " + found + "; allowed: " + allowed);
   };
+  if (run.record.imported)
+    return fail(Fault::bad_input, "'" + run.folder.path() +
+                                      "' holds a recording made elsewhere; allowed: a run on the bench itself, whose "
+                                      "sensors and clocks the skew is for");
   if (run.record.rehearsal)
     return refused("a rehearsal, which knows the simulated bench alone", "a run of the rig; record one: trackrod run");
   if (!run.record.ended.empty() && run.record.as_planned && run.record.safe_reached && run.capture->losses().empty())

@@ -62,8 +62,33 @@ struct RunOptions {
 };
 int run_command(const RunOptions& options, Console& console);
 
+// A recording made elsewhere, and how it is read.
+struct ImportChoice {
+  std::string file, as;
+  std::string into;  // the folder to make; empty: one in `runs`
+  std::string runs{"runs"};
+};
+// Which stretches of a recording stand for steps.
+struct SpanOptions {
+  std::string file;                // empty: none
+  std::vector<std::string> find;   // "steps", "sweeps", "holds"
+  std::vector<std::string> names;  // of each `find`, with commas between
+  std::string in;                  // the signal to look in
+  std::string least, tolerance;    // of a hold; empty: as the finder has them
+};
+struct ImportOptions {
+  ImportChoice recording;
+  SpanOptions spans;
+};
+int import_command(const ImportOptions& options, Console& console);
+
 struct ScoreOptions {
-  std::string run;
+  std::string run;  // a run folder, or a recording made elsewhere
+  // Of a recording, or of the folder that was made of one.
+  std::string as, plan;
+  std::vector<std::string> set;
+  SpanOptions spans;
+  std::string runs{"runs"};
 };
 int score_command(const ScoreOptions& options, Console& console);
 
@@ -92,7 +117,7 @@ struct SimulateOptions {
 int simulate_command(const SimulateOptions& options, Console& console);
 
 struct SchemaOptions {
-  std::string of;  // "bench", "plan" or "truth"
+  std::string of;  // "bench", "plan", "truth", "import" or "spans"
 };
 int schema_command(const SchemaOptions& options);
 

@@ -63,6 +63,7 @@ class Evaluator {
 
   void add(const Criterion& criterion, Evaluation& all) const {
     const auto spans = spans_of(capture_, criterion.steps);
+    if (const auto why = absence(criterion, spans); !why.empty()) return add_absent(criterion, why, all);
     const ScoreInput input{capture_, spans, criterion.signals, criterion.settings};
     auto scored = run_score(criterion.score, input);
     ScoreResult result;
@@ -85,6 +86,30 @@ class Evaluator {
   }
 
  private:
+  // Why a recording made elsewhere holds nothing for the criterion.
+  std::string absence(const Criterion& criterion, const std::vector<Span>& spans) const {
+    if (!criterion.absent.empty()) return "the recording has no signal '" + criterion.absent.front() + "'";
+    if (!plan_.of_recording || criterion.signals.empty() || !spans.empty()) return "";
+    return "no span of the recording is named " + one_of(criterion.steps);
+  }
+
+  // Without limits too the criterion was asked for, and is told as not run.
+  void add_absent(const Criterion& criterion, const std::string& why, Evaluation& all) const {
+    std::vector<Finding> findings;
+    for (const auto& limit : criterion.limits) findings.push_back(missing(limit, why));
+    if (findings.empty()) {
+      auto& f = findings.emplace_back();
+      f.name = criterion.score;
+      f.reason = why;
+      f.judged = true;
+    }
+    for (auto& finding : findings) {
+      for (const auto& name : criterion.absent) finding.signals.push_back(name);
+      complete(finding, criterion, {});
+      all.findings.push_back(std::move(finding));
+    }
+  }
+
   static Finding missing(const LimitSpec& limit, const std::string& reason) {
     Finding f;
     f.name = limit.finding;
@@ -100,6 +125,7 @@ class Evaluator {
       for (const auto& [role, signal] : criterion.signals) finding.signals.push_back(capture_.signals()[signal].name);
     for (const auto signal : criterion.conditions)
       finding.conditions.emplace_back(capture_.signals()[signal].name, shown_condition(capture_, signal, spans));
+    for (const auto& name : criterion.absent_conditions) finding.conditions.emplace_back(name, "not recorded");
     for (const auto& [axis, mode] : plan_.control) finding.conditions.emplace_back(axis, control_mode_name(mode));
   }
 

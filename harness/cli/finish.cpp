@@ -21,23 +21,6 @@ extern char** environ;
 namespace trackrod {
 namespace {
 
-// In a process of its own: the archive's library may not take the run down with it, and may not delay a bench.
-Result<void> archive_apart(const RunFolder& folder) {
-  std::string program = "/proc/self/exe", command = "archive", path = folder.path();
-  char* argv[] = {program.data(), command.data(), path.data(), nullptr};
-  pid_t pid = -1;
-  if (const int error = posix_spawn(&pid, program.c_str(), nullptr, nullptr, argv, environ); error != 0)
-    return fail_os(Fault::internal, "the archiver cannot be started", error);
-  int status = 0;
-  while (waitpid(pid, &status, 0) < 0 && errno == EINTR) {
-  }
-  if (!WIFEXITED(status) || WEXITSTATUS(status) != 0)
-    return fail(
-        Fault::storage,
-        "the archive was not made; the journal holds everything. Try again with: trackrod archive " + folder.path());
-  return {};
-}
-
 std::string reason_of_trip(const std::vector<Event>& events, const StreamHeader& header) {
   for (const auto& e : events)
     if (e.kind == EventKind::tripped) return event_words(e, header);
@@ -82,7 +65,7 @@ RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureVi
   f.plan_file = record.plan.front().path;
   f.plan_description = loaded.plan->description;
   f.bench = loaded.bench->name;
-  f.bench_file = record.bench.front().path;
+  f.bench_file = record.imported ? record.imported->description.front().path : record.bench.front().path;
   f.unit = loaded.bench->unit.name;
   f.unit_serial = loaded.bench->unit.serial;
   f.unit_description = loaded.bench->unit.description;
@@ -92,12 +75,21 @@ RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureVi
   f.measures = measures_of(loaded.bench->fixture);
   f.wires = wires_of(*loaded.bench);
   f.technician = record.rehearsal ? "nobody; a rehearsal" : record.confirmed_by;
+  if (record.imported) {
+    f.cautions.push_back("The recording was made elsewhere and imported from '" + record.imported->file + "' on " +
+                         record.imported->when +
+                         ". No plan was run: what is said of it rests on the description and the "
+                         "spans among the events below.");
+    f.hashes.emplace_back(record.imported->file, "sha256:" + record.imported->sha256);
+    for (const auto& copy : record.imported->description) f.hashes.emplace_back(copy.file, "sha256:" + copy.sha256);
+  }
   f.started = record.started;
   f.duration = from_seconds(record.duration_s);
   f.ending = record.tripped ? record.ending + ": " + reason_of_trip(capture.events(), header) : record.ending;
   f.ended_as_planned = record.as_planned;
   f.rehearsal = record.rehearsal;
-  f.software = "recorded by " + record.program + ", scored by " + std::string{program_version};
+  f.software = (record.imported ? "imported by " : "recorded by ") + record.program + ", scored by " +
+               std::string{program_version};
   f.host = record.host;
   f.identities = record.identities;
   f.faults_before = record.faults_before;
@@ -116,11 +108,32 @@ RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureVi
     f.events.push_back(
         {note.when - capture.begin(), by_device ? "'" + header.devices[note.device] + "': " + note.text : note.text});
   }
+  if (record.imported)
+    for (const auto& span : capture.spans())
+      f.events.push_back({span.from - capture.begin(),
+                          "'" + span.step + "' from here on for " + shown(seconds(span.to - span.from), 4) + " s"});
   std::stable_sort(f.events.begin(), f.events.end(), [](const auto& a, const auto& b) { return a.at < b.at; });
   return f;
 }
 
 }  // namespace
+
+// In a process of its own: the archive's library may not take the run down with it, and may not delay a bench.
+Result<void> archive_apart(const RunFolder& folder) {
+  std::string program = "/proc/self/exe", command = "archive", path = folder.path();
+  char* argv[] = {program.data(), command.data(), path.data(), nullptr};
+  pid_t pid = -1;
+  if (const int error = posix_spawn(&pid, program.c_str(), nullptr, nullptr, argv, environ); error != 0)
+    return fail_os(Fault::internal, "the archiver cannot be started", error);
+  int status = 0;
+  while (waitpid(pid, &status, 0) < 0 && errno == EINTR) {
+  }
+  if (!WIFEXITED(status) || WEXITSTATUS(status) != 0)
+    return fail(
+        Fault::storage,
+        "the archive was not made; the journal holds everything. Try again with: trackrod archive " + folder.path());
+  return {};
+}
 
 ClockPair clock_pair(const TimeSource& time) {
   const auto wall = std::chrono::system_clock::now();
@@ -137,7 +150,8 @@ StreamHeader stream_header(const Loaded& loaded, const RunRecord& record, ClockP
   h.tick = loaded.bench->tick;
   h.clock = clock;
   h.signals = loaded.bench->signal_infos();
-  for (const auto& step : loaded.timeline->steps()) h.steps.push_back({step.id, step.name});
+  if (loaded.timeline)
+    for (const auto& step : loaded.timeline->steps()) h.steps.push_back({step.id, step.name});
   for (const auto& device : loaded.bench->devices) h.devices.push_back(device.name);
   for (const auto& interlock : loaded.bench->interlocks) h.interlocks.push_back(interlock.name);
   return h;
@@ -186,7 +200,7 @@ std::string report_of(const RunRecord& record, const Loaded& loaded, const Captu
   return write_html(report);
 }
 
-void tell(const std::vector<Finding>& findings, const RunFolder& folder, const Console& console) {
+void tell(const std::vector<Finding>& findings, const std::string& report, const Console& console) {
   // The terminal shows what a requirement hangs on; the report has it all.
   std::vector<Finding> judged;
   std::copy_if(findings.begin(), findings.end(), std::back_inserter(judged), [](const Finding& f) { return f.judged; });
@@ -194,7 +208,7 @@ void tell(const std::vector<Finding>& findings, const RunFolder& folder, const C
   console.say(findings_table(shown, {console.width(), console.colour(), console.unicode()}));
   if (const auto more = findings.size() - shown.size(); more > 0)
     console.say(std::to_string(more) + " findings without a limit are in the report");
-  console.say("report: " + folder.file("report.html"));
+  console.say("report: " + report);
   console.give(write_findings(findings));
 }
 
@@ -216,7 +230,7 @@ int finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& l
     return console.complain(w.error()), harness_failed;
   if (!record.as_planned) console.complain("the run ended: " + record.ending);
   for (const auto& reason : record.invalid) console.complain("the run is invalid: " + reason);
-  tell(evaluation.findings, folder, console);
+  tell(evaluation.findings, folder.file("report.html"), console);
   return joined_status(record, evaluation.findings);
 }
 

@@ -27,8 +27,10 @@ int finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& l
 // The report of an evaluation, as HTML.
 std::string report_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture,
                       const Evaluation& evaluation);
-// The table, the verdict and the folder, for people; findings.json's text for programs.
-void tell(const std::vector<Finding>& findings, const RunFolder& folder, const Console& console);
+// The table, the verdict and where the report is, for people; findings.json's text for programs.
+void tell(const std::vector<Finding>& findings, const std::string& report, const Console& console);
+// The archive of a folder's journal, by a process of its own. Error kinds internal, storage.
+Result<void> archive_apart(const RunFolder& folder);
 // Of the precedence 5, 2, 3, 1, 4, 0: a run that was refused is bad input.
 int joined_status(const RunRecord& record, const std::vector<Finding>& findings);
 

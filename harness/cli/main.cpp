@@ -56,6 +56,23 @@ class Options {
     sub.add_option("--set", files.set, "name=value for a variable of the plan; may be repeated");
   }
 
+  static void add_spans(CLI::App& sub, SpanOptions& spans) {
+    sub.add_option("--spans", spans.file, "of a recording: file that says which stretches stand for steps");
+    sub.add_option("--find", spans.find, "steps, sweeps or holds: find them in the signal --in; may be repeated")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    sub.add_option("--in", spans.in, "the signal in which --find looks");
+    sub.add_option("--name", spans.names,
+                   "names for what --find found, in turn: left,back,right,back; \"-\" leaves one out; \"plan\": in the "
+                   "order of "
+                   "the plan; one --name for each "
+                   "--find")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    sub.add_option("--least", spans.least, "a hold lasts at least this long (default: 200 ms)");
+    sub.add_option("--tolerance", spans.tolerance, "a hold stays within this (default: by the signal's noise)");
+  }
+
   void add_file_commands() {
     auto& check = add("check", "check a bench file, and a plan against it; with --live, look at the bench itself",
                       [this](Console& c) { return check_command(check_, c); });
@@ -93,11 +110,11 @@ class Options {
     add_plan(preview, preview_.files);
     preview.add_option("--svg", preview_.svg, "write the picture to this file");
 
-    auto& schema = add("schema", "print the JSON Schema of bench, plan or truth files, for editors",
+    auto& schema = add("schema", "print the JSON Schema of a kind of file, for editors",
                        [this](Console&) { return schema_command(schema_); });
-    schema.add_option("KIND", schema_.of, "bench, plan or truth")
+    schema.add_option("KIND", schema_.of, "bench, plan, truth, import or spans")
         ->required()
-        ->check(CLI::IsMember({"bench", "plan", "truth"}));
+        ->check(CLI::IsMember({"bench", "plan", "truth", "import", "spans"}));
   }
 
   void add_run_commands() {
@@ -130,8 +147,22 @@ class Options {
   }
 
   void add_result_commands() {
-    auto& score = add("score", "score a run by its plan", [this](Console& c) { return score_command(score_, c); });
-    score.add_option("RUN", score_.run, "run folder")->required();
+    auto& import = add("import", "make a run folder of a recording made elsewhere: CSV, or candump text",
+                       [this](Console& c) { return import_command(import_, c); });
+    import.add_option("FILE", import_.recording.file, "the recording")->required();
+    import.add_option("--as", import_.recording.as, "description of such recordings")->required();
+    import.add_option("--into", import_.recording.into, "the folder to make (default: one in --runs)");
+    import.add_option("--runs", import_.recording.runs, "where run folders are made")->capture_default_str();
+    add_spans(import, import_.spans);
+
+    auto& score = add("score", "score a run by its plan, or a recording made elsewhere by a plan's criteria",
+                      [this](Console& c) { return score_command(score_, c); });
+    score.add_option("RUN", score_.run, "run folder, or with --as the file of a recording")->required();
+    score.add_option("--as", score_.as, "description of such recordings: import the file first");
+    score.add_option("--runs", score_.runs, "with --as: where run folders are made")->capture_default_str();
+    score.add_option("--plan", score_.plan, "of a recording: the plan whose criteria are applied");
+    score.add_option("--set", score_.set, "name=value for a variable of that plan; may be repeated");
+    add_spans(score, score_.spans);
     auto& report =
         add("report", "write the report of a run", [this](Console& c) { return report_command(report_, c); });
     report.add_option("RUN", report_.run, "run folder")->required();
@@ -178,6 +209,7 @@ class Options {
   RehearseOptions rehearse_;
   RunOptions run_;
   SimulateOptions simulate_;
+  ImportOptions import_;
   ScoreOptions score_;
   ReportOptions report_;
   ArchiveOptions archive_;

@@ -77,20 +77,20 @@ std::string four_digits() {
   return text;
 }
 
-// Copies the sources; the first is `name`, others go to included/.
-Result<std::vector<SourceCopy>> copy_sources(const RunFolder& folder, const Sources& sources, const std::string& name) {
-  std::vector<SourceCopy> copies;
-  for (const auto& [path, text] : sources) {
-    std::string file = name;
-    if (!copies.empty()) {
-      std::error_code ignored;
-      std::filesystem::create_directory(folder.file("included"), ignored);
-      file = "included/" + std::to_string(copies.size()) + "-" + std::filesystem::path{path}.filename().string();
-    }
-    if (auto written = folder.write(file, text); !written) return tl::unexpected<Error>{written.error()};
-    copies.push_back({path, file, sha256(text)});
-  }
-  return copies;
+Json imported_json(const ImportedFrom& i) {
+  return {{"file", i.file},
+          {"bytes", i.bytes},
+          {"sha256", i.sha256},
+          {"when", i.when},
+          {"description", sources_json(i.description)}};
+}
+
+ImportedFrom imported_from(const Json& j) {
+  return {j.at("file"), j.at("bytes"), j.at("sha256"), j.at("when"), sources_from(j.at("description"))};
+}
+
+std::string run_name(WallTime now, const std::string& what, const std::string& serial) {
+  return formatted(now, "%Y%m%d-%H%M%S") + "-" + plain(what) + "-" + plain(serial) + "-" + four_digits();
 }
 
 }  // namespace
@@ -99,7 +99,7 @@ std::string to_json(const RunRecord& r) {
   Json j{{"run", r.id},
          {"rehearsal", r.rehearsal},
          {"program", r.program},
-         {"started", r.started},
+         {"started", r.started.empty() ? Json(nullptr) : Json(r.started)},
          {"ended", r.ended.empty() ? Json(nullptr) : Json(r.ended)},
          {"confirmed_by", r.confirmed_by.empty() ? Json(nullptr) : Json(r.confirmed_by)},
          {"ending", r.ending},
@@ -116,6 +116,10 @@ std::string to_json(const RunRecord& r) {
          {"fault_memory", {{"before", lines_json(r.faults_before)}, {"after", lines_json(r.faults_after)}}},
          {"invalid", r.invalid},
          {"notes", r.notes}};
+  if (r.imported) {  // nothing was planned or brought to a safe state
+    j["as_planned"] = j["safe_state_reached"] = nullptr;
+    j["imported"] = imported_json(*r.imported);
+  }
   return j.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 
@@ -129,14 +133,15 @@ Result<RunRecord> run_record_from_json(const std::string& text) {
     r.id = j.at("run");
     r.rehearsal = j.at("rehearsal");
     r.program = j.at("program");
-    r.started = j.at("started");
+    r.started = text_of("started");
+    if (j.contains("imported")) r.imported = imported_from(j.at("imported"));
     r.ended = text_of("ended");
     r.confirmed_by = text_of("confirmed_by");
     r.ending = j.at("ending");
-    r.as_planned = j.at("as_planned");
+    r.as_planned = r.imported || j.at("as_planned").get<bool>();
     r.tripped = j.at("tripped");
     r.refused = j.value("refused", false);  // not in older runs
-    r.safe_reached = j.at("safe_state_reached");
+    r.safe_reached = r.imported || j.at("safe_state_reached").get<bool>();
     r.duration_s = j.at("duration_s");
     r.bench = sources_from(j.at("bench"));
     r.plan = sources_from(j.at("plan"));
@@ -154,29 +159,45 @@ Result<RunRecord> run_record_from_json(const std::string& text) {
   }
 }
 
+Result<RunFolder> RunFolder::make(const std::string& path) {
+  RunFolder folder{path};
+  std::error_code os;
+  const auto parent = std::filesystem::path{path}.parent_path();
+  if (!parent.empty()) std::filesystem::create_directories(parent, os);
+  // Private: captures may show what a unit cannot do yet.
+  if (os || mkdir(path.c_str(), 0750) != 0)
+    return fail_os(Fault::storage, "the run folder '" + path + "' cannot be made; choose another place with --runs",
+                   os ? os.value() : errno);
+  return folder;
+}
+
 Result<RunFolder> RunFolder::create(const std::string& runs, const Loaded& loaded, RunRecord& record) {
   if (sodium_init() < 0) return fail(Fault::internal, "the random source does not start");
   const auto now = std::chrono::system_clock::now();
-  record.id = formatted(now, "%Y%m%d-%H%M%S") + "-" + plain(loaded.plan->name) + "-" +
-              plain(loaded.bench->unit.serial) + "-" + four_digits();
+  record.id = run_name(now, loaded.plan->name, loaded.bench->unit.serial);
   record.started = shown_wall_time(now);
   record.set = loaded.set;
-  std::error_code os;
-  std::filesystem::create_directories(runs, os);
-  RunFolder folder{runs + "/" + record.id};
-  // Private: captures may show what a unit cannot do yet.
-  if (os || mkdir(folder.path_.c_str(), 0750) != 0)
-    return fail_os(Fault::storage,
-                   "the run folder '" + folder.path_ + "' cannot be made; choose another place with --runs",
-                   os ? os.value() : errno);
-  auto bench = copy_sources(folder, loaded.bench_sources, "bench.json");
+  auto folder = make(runs + "/" + record.id);
+  if (!folder) return folder;
+  auto bench = folder->copy(loaded.bench_sources, "bench.json");
   if (!bench) return tl::unexpected<Error>{bench.error()};
-  auto plan = copy_sources(folder, loaded.plan_sources, "plan.json");
+  auto plan = folder->copy(loaded.plan_sources, "plan.json");
   if (!plan) return tl::unexpected<Error>{plan.error()};
   record.bench = *bench;
   record.plan = *plan;
-  if (auto written = folder.write("run.json", to_json(record)); !written) return tl::unexpected<Error>{written.error()};
+  if (auto written = folder->write("run.json", to_json(record)); !written)
+    return tl::unexpected<Error>{written.error()};
   return folder;
+}
+
+Result<RunFolder> RunFolder::create_for_import(const std::string& into, const std::string& runs,
+                                               const std::string& name, const std::string& serial, RunRecord& record) {
+  if (sodium_init() < 0) return fail(Fault::internal, "the random source does not start");
+  record.id = run_name(std::chrono::system_clock::now(), name, serial.empty() ? "imported" : serial);
+  if (into.empty()) return make(runs + "/" + record.id);
+  if (std::filesystem::exists(into))
+    return fail(Fault::bad_input, "--into '" + into + "' is there already; allowed: a folder that is yet to be made");
+  return make(into);
 }
 
 Result<RunFolder> RunFolder::open(const std::string& path) {
@@ -190,6 +211,21 @@ Result<RunFolder> RunFolder::open(const std::string& path) {
 
 Result<void> RunFolder::write(const std::string& name, const std::string& text) const {
   return write_text(file(name), text);
+}
+
+Result<std::vector<SourceCopy>> RunFolder::copy(const Sources& sources, const std::string& name) const {
+  std::vector<SourceCopy> copies;
+  for (const auto& [path, text] : sources) {
+    std::string as = name;
+    if (!copies.empty()) {
+      std::error_code ignored;
+      std::filesystem::create_directory(file("included"), ignored);
+      as = "included/" + std::to_string(copies.size()) + "-" + std::filesystem::path{path}.filename().string();
+    }
+    if (auto written = write(as, text); !written) return tl::unexpected<Error>{written.error()};
+    copies.push_back({path, as, sha256(text)});
+  }
+  return copies;
 }
 
 Result<RunRecord> RunFolder::record() const {

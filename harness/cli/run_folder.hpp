@@ -1,6 +1,7 @@
 #pragma once
 // The folder that a run leaves behind, and run.json in it: who, what, when, on which host, and why it ended.
 
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
@@ -15,11 +16,20 @@ struct SourceCopy {
   std::string sha256;
 };
 
+// Where a recording came from that was made elsewhere.
+struct ImportedFrom {
+  std::string file;  // as it was named
+  std::uint64_t bytes{0};
+  std::string sha256;
+  std::string when;                     // imported, ISO 8601
+  std::vector<SourceCopy> description;  // how it was read
+};
+
 struct RunRecord {
   std::string id;
   bool rehearsal{false};
   std::string program;         // "trackrod 0.1.0"
-  std::string started, ended;  // ISO 8601, local time with offset; `ended` empty while it runs
+  std::string started, ended;  // ISO 8601, local time with offset; `ended` empty while it runs, both where not known
   std::string confirmed_by;    // who armed the bench; empty in a rehearsal
   std::string ending;          // in words
   bool as_planned{false};
@@ -35,6 +45,7 @@ struct RunRecord {
   std::vector<std::pair<std::string, std::string>> faults_before, faults_after;
   std::vector<std::string> invalid;  // why the run says nothing of the unit
   std::vector<std::string> notes;    // deviations, losses, what a reader must know
+  std::optional<ImportedFrom> imported;
 };
 
 std::string to_json(const RunRecord& record);
@@ -44,6 +55,10 @@ class RunFolder {
  public:
   // Makes `runs`/<time>-<plan>-<unit>-<4 digits>, with exact copies of bench and plan. Error kind storage.
   static Result<RunFolder> create(const std::string& runs, const Loaded& loaded, RunRecord& record);
+  // For an imported recording: as `into`, which may not be there yet, or where that is empty as
+  // `runs`/<time>-<name>-<unit>-<4 digits>. Fills the record's id. Error kinds bad_input, storage.
+  static Result<RunFolder> create_for_import(const std::string& into, const std::string& runs, const std::string& name,
+                                             const std::string& serial, RunRecord& record);
   // An existing one; error kind bad_input when it is none.
   static Result<RunFolder> open(const std::string& path);
 
@@ -52,10 +67,13 @@ class RunFolder {
   // Whole or not at all: written beside, synced, renamed.
   Result<void> write(const std::string& name, const std::string& text) const;
   Result<RunRecord> record() const;
+  // Exact copies under this name, further ones under included/.
+  Result<std::vector<SourceCopy>> copy(const Sources& sources, const std::string& name) const;
   // The bench and plan as they were, from the copies.
   Result<Loaded> sources(const RunRecord& record) const;
 
  private:
+  static Result<RunFolder> make(const std::string& path);
   explicit RunFolder(std::string path) : path_{std::move(path)} {}
   std::string path_;
 };

@@ -37,15 +37,19 @@ class CriterionReader {
     take_steps(n, keys);
     take_signals(n, keys);
     for (const auto& name : keys.conditions)
-      if (const auto i = find(name)) criterion_.conditions.push_back(*i);
+      if (const auto i = find(name, criterion_.absent_conditions)) criterion_.conditions.push_back(*i);
     if (score_ != nullptr)
       for (const auto& limit : keys.limits) take_limit(limit);
     return std::move(criterion_);
   }
 
  private:
-  std::optional<SignalIndex> find(const Name& name) {
+  std::optional<SignalIndex> find(const Name& name, std::vector<std::string>& absent) {
     const auto found = scope_.bench.find(name.value);
+    if (!found && scope_.of_recording) {
+      absent.push_back(name.value);
+      return std::nullopt;
+    }
     const auto names = scope_.bench.signal_names();
     if (!found)
       problems_.add(name.at, "unknown signal '" + name.value + "'", "a signal of the bench: " + one_of(names),
@@ -81,7 +85,7 @@ class CriterionReader {
       for (const auto& r : score_->roles) roles.push_back(r.name);
     for (const auto& [role, name] : keys.signals.value) {
       given.push_back(role.value);
-      const auto index = find(name);
+      const auto index = find(name, criterion_.absent);
       if (score_ != nullptr && std::find(roles.begin(), roles.end(), role.value) == roles.end())
         problems_.add(role.at, "unknown role '" + role.value + "' of score '" + score_->settings.name + "'",
                       roles.empty() ? "no signals, this score needs none" : one_of(roles),
@@ -124,7 +128,8 @@ class CriterionReader {
       return;
     }
     if (at == names.end()) return;
-    const auto unit = unit_of(score_->findings[static_cast<std::size_t>(at - names.begin())]);
+    auto unit = unit_of(score_->findings[static_cast<std::size_t>(at - names.begin())]);
+    if (!unit && !criterion_.absent.empty()) unit = unit_as_written(written);
     if (!unit) return;  // its signal is missing, which is told
     LimitSpec spec{
         score_->settings.name + "." + *at, LimitKind::within, 0, 0, *unit, written.rule, written.requirement};
@@ -147,6 +152,14 @@ class CriterionReader {
         problems_.add(written.within.at, "a lower limit that is not below the upper one", "the lower one first");
     }
     criterion_.limits.push_back(std::move(spec));
+  }
+
+  // Of a limit that nothing will be held against.
+  static std::optional<std::string> unit_as_written(const WrittenLimit& limit) {
+    if (limit.at_most) return limit.at_most->value.unit.text();
+    if (limit.at_least) return limit.at_least->value.unit.text();
+    if (!limit.within.value.empty()) return limit.within.value.front().value.unit.text();
+    return {};
   }
 
   std::optional<double> value(const Located<Quantity>& q, const std::string& unit_text) {

@@ -34,6 +34,7 @@ struct CriterionScope {
   const Catalogue& catalogue;
   const std::vector<std::string>& steps;    // names that have a time span
   const std::vector<std::string>& repeats;  // names of repeats, which have none of their own
+  bool of_recording{false};                 // `bench` holds what was recorded elsewhere; a signal may be absent
 };
 // Tells what is wrong; the result is of use only when nothing is.
 Criterion read_criterion(const Node& n, const CriterionScope& scope, Problems& problems);

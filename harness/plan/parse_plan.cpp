@@ -102,8 +102,12 @@ void collect_names(const std::vector<PlanStep>& steps, StepNames& names, Problem
     const auto* kind = find_stimulus(step.what.kind);
     const bool has_body = kind != nullptr && kind->body;
     (has_body ? names.repeats : names.steps).push_back(step.name);
-    if (has_body && step.what.value.has_value()) collect_names(kind->body(step.what.value), names, problems);
+    if (has_body && step.what.value.has_value()) collect_names(kind->body(step.what.value).steps, names, problems);
   }
+}
+
+void read_criteria(const WrittenPlan& written, const CriterionScope& scope, Plan& plan, Problems& problems) {
+  for (const auto& n : written.criteria) plan.criteria.push_back(read_criterion(n, scope, problems));
 }
 
 std::unique_ptr<Plan> read_plan(const Node& root, const std::string& file, const Bench& bench,
@@ -122,10 +126,41 @@ std::unique_ptr<Plan> read_plan(const Node& root, const std::string& file, const
   plan->steps = std::move(written.steps);
   StepNames names;
   collect_names(plan->steps, names, problems);
-  const CriterionScope scope{bench, catalogue, names.steps, names.repeats};
-  for (const auto& n : written.criteria) plan->criteria.push_back(read_criterion(n, scope, problems));
+  read_criteria(written, {bench, catalogue, names.steps, names.repeats}, *plan, problems);
   // Worked out here as well, so that what the steps break is told together with the rest.
   Timeline::compile(*plan, bench, problems);
+  return plan;
+}
+
+void add_order(const std::vector<PlanStep>& steps, const std::vector<std::string>& kinds, std::size_t most,
+               std::vector<std::string>& order) {
+  for (const auto& step : steps) {
+    if (std::find(kinds.begin(), kinds.end(), step.what.kind) != kinds.end() && order.size() < most)
+      order.push_back(step.name);
+    const auto* kind = find_stimulus(step.what.kind);
+    if (kind == nullptr || !kind->body || !step.what.value.has_value()) continue;
+    const auto body = kind->body(step.what.value);
+    for (std::int64_t i = 0; i < body.times && order.size() < most; ++i) {
+      const auto before = order.size();
+      add_order(body.steps, kinds, most, order);
+      if (order.size() == before) break;  // none of these kinds in it
+    }
+  }
+}
+
+std::unique_ptr<Plan> read_recorded(const Node& root, const std::string& file, const Bench& recorded,
+                                    const Catalogue& catalogue, Problems& problems) {
+  WrittenPlan written;
+  plan_fields().read(root, written, problems);
+  auto plan = std::make_unique<Plan>();
+  plan->name = written.name.value;
+  plan->description = written.description;
+  plan->file = file;
+  plan->of_recording = true;
+  StepNames names;
+  plan->steps = std::move(written.steps);
+  collect_names(plan->steps, names, problems);
+  read_criteria(written, {recorded, catalogue, names.steps, names.repeats, true}, *plan, problems);
   return plan;
 }
 
@@ -167,24 +202,46 @@ const Fields<WrittenPlan>& plan_fields() {
   return fields;
 }
 
+std::vector<std::string> order_of(const Plan& plan, const std::vector<std::string>& kinds, std::size_t most) {
+  std::vector<std::string> order;
+  add_order(plan.steps, kinds, most, order);
+  return order;
+}
+
 Result<Sources> load_plan_sources(const std::string& path) {
   auto text = read_text(path);
   if (!text) return tl::unexpected<Error>{text.error()};
   return Sources{{path, std::move(*text)}};
 }
 
-std::unique_ptr<Plan> parse_plan(const Sources& sources, const Assignments& set, const Bench& bench,
-                                 const Catalogue& catalogue, Problems& problems) {
+namespace {
+
+using PlanReader = std::unique_ptr<Plan>(const Node&, const std::string&, const Bench&, const Catalogue&, Problems&);
+
+std::unique_ptr<Plan> parse_by(PlanReader& read, const Sources& sources, const Assignments& set, const Bench& bench,
+                               const Catalogue& catalogue, Problems& problems) {
   const auto before = problems.count();
   const auto& [file, text] = sources.front();
   const auto root = parse_json(text, file, problems);
   if (!root) return nullptr;
   Problems of_variables, others;
   replace_variables(*root, set, of_variables);
-  auto plan = read_plan(*root, file, bench, catalogue, others);
+  auto plan = read(*root, file, bench, catalogue, others);
   tell(of_variables, others, problems);
   if (problems.count() > before) return nullptr;
   return plan;
+}
+
+}  // namespace
+
+std::unique_ptr<Plan> parse_plan(const Sources& sources, const Assignments& set, const Bench& bench,
+                                 const Catalogue& catalogue, Problems& problems) {
+  return parse_by(read_plan, sources, set, bench, catalogue, problems);
+}
+
+std::unique_ptr<Plan> parse_criteria(const Sources& sources, const Assignments& set, const Bench& recorded,
+                                     const Catalogue& catalogue, Problems& problems) {
+  return parse_by(read_recorded, sources, set, recorded, catalogue, problems);
 }
 
 }  // namespace trackrod

@@ -41,6 +41,8 @@ struct Criterion {
   std::vector<std::pair<std::string, SignalIndex>> signals;  // role -> signal
   std::vector<SignalIndex> conditions;                       // signals whose mean is stated with each finding
   std::vector<LimitSpec> limits;                             // empty: report without a limit
+  // Of a recording that lacks them: signals in roles, without which there is no score, and those of conditions.
+  std::vector<std::string> absent, absent_conditions;
 };
 
 struct Plan {
@@ -54,6 +56,7 @@ struct Plan {
   Duration settle{};                                         // how long they are held before the first step
   std::vector<PlanStep> steps;
   std::vector<Criterion> criteria;
+  bool of_recording{false};  // its criteria alone, for a recording made elsewhere
 };
 
 using Assignments = std::vector<std::pair<std::string, std::string>>;  // --set name=value
@@ -61,6 +64,13 @@ using Assignments = std::vector<std::pair<std::string, std::string>>;  // --set 
 // The first source is the plan file. Null when there are problems. Pure.
 std::unique_ptr<Plan> parse_plan(const Sources& sources, const Assignments& set, const Bench& bench,
                                  const Catalogue& catalogue, Problems& problems);
+// The criteria of the plan alone, held against a recording of these signals, which may lack some of them. What the
+// steps ask of a bench is not looked at: no step was run. Null when there are problems. Pure.
+std::unique_ptr<Plan> parse_criteria(const Sources& sources, const Assignments& set, const Bench& recorded,
+                                     const Catalogue& catalogue, Problems& problems);
+// Names of the plan's stimuli of these kinds, "step" or "triangle", in the order and as often as they run; no more than
+// `most`.
+std::vector<std::string> order_of(const Plan& plan, const std::vector<std::string>& kinds, std::size_t most);
 Result<Sources> load_plan_sources(const std::string& path);
 std::string plan_schema(const Catalogue& catalogue);
 

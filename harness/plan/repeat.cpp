@@ -29,8 +29,9 @@ std::vector<TimelineItem> repeat_items(const PlanStep& step, Drafting& draft) {
   return {std::move(item)};
 }
 
-const std::vector<PlanStep>& repeat_body(const std::any& settings) {
-  return std::any_cast<const Repeat&>(settings).steps;
+Body repeat_body(const std::any& settings) {
+  const auto& repeat = std::any_cast<const Repeat&>(settings);
+  return {repeat.steps, repeat.times};
 }
 
 }  // namespace

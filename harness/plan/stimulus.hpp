@@ -22,6 +22,12 @@ struct Movement {
   double seconds{0};
 };
 
+// Named steps inside a control element, and how often they run.
+struct Body {
+  const std::vector<PlanStep>& steps;
+  std::int64_t times{1};
+};
+
 struct StimulusKind {
   KindEntry entry;
   // A stimulus: its movement from where the signals are. Empty after telling why there is none. Null for control
@@ -30,7 +36,7 @@ struct StimulusKind {
   // Its place in the program. Null: one step, made of `move`.
   std::function<std::vector<TimelineItem>(const PlanStep&, Drafting&)> items;
   // A control element: the named steps inside. Null: none.
-  std::function<const std::vector<PlanStep>&(const std::any& settings)> body;
+  std::function<Body(const std::any& settings)> body;
 };
 
 const std::vector<StimulusKind>& stimulus_table();

@@ -18,6 +18,7 @@ constexpr double alike = 0.25;          // neighbouring half cycles of one sweep
 constexpr double alike_part = 1.6;      // and by no more than this factor in any part of the way
 constexpr double moving_share = 0.4;    // of a half cycle's time that it is between 10 and 90 %: 0.8 of a triangle,
                                         // 0.59 of a sine, little of steps with holds between
+constexpr double longest_part = 0.4;    // of that time, in one of five parts of the way
 constexpr double most_overshoot = 0.5;  // of a step
 
 class Finder {
@@ -164,7 +165,11 @@ class Finder {
       halves.push_back({std::abs(turns[i].value - turns[i - 1].value), seconds(turns[i].when - turns[i - 1].when), {}});
     if (walked) walked = measure_motion(turns, halves);
     if (!walked) return tl::unexpected<Error>{walked.error()};
-    const auto moves = [](const Half& h) { return h.moving() >= moving_share * h.time; };
+    // Neither at rest at its ends, as between two steps, nor on its way.
+    const auto moves = [](const Half& h) {
+      return h.moving() >= moving_share * h.time &&
+             *std::max_element(h.parts.begin(), h.parts.end()) <= longest_part * h.moving();
+    };
     for (std::size_t i = 0; i < halves.size();) {
       std::size_t j = i + 1;
       while (j < halves.size() && moves(halves[j - 1]) && moves(halves[j]) && halves[j].is_like(halves[j - 1])) ++j;
