@@ -123,6 +123,11 @@ int score_command(const ScoreOptions& options, Console& console) {
     if (options.as.empty())
       return console.complain("'" + path + "' is a file; how to read it says a description: --as DESCRIPTION"),
              bad_input;
+    if (options.plan.empty())
+      return console.complain("a recording has no criteria of its own; name a plan that has some: --plan PLAN"),
+             bad_input;
+    if (const auto plan = read_text(options.plan); !plan)
+      return console.complain(plan.error()), status_of(plan.error());
     const auto folder = import_recording({path, options.as, "", options.runs}, console);
     if (!folder) return console.complain(folder.error()), status_of(folder.error());
     path = folder->path();

@@ -146,6 +146,15 @@ for line in open(sys.argv[1]):
   CHECK(judged == "True\nTrue\nFalse\n");
 }
 
+TEST_CASE("the descriptions in the documentation and beside the example are taken", "[description]") {
+  const auto page = read_text(TRACKROD_SOURCE_DIR "/docs/import.md"),
+             shipped = read_text(TRACKROD_SOURCE_DIR "/fixtures/recording/logger.json");
+  REQUIRE((page && shipped));
+  const auto from = page->find("```json") + 7;
+  CHECK(description_of(page->substr(from, page->find("```", from) - from))->name == "bus-log");
+  CHECK(description_of(*shipped)->signals.size() == 3);
+}
+
 TEST_CASE("spans are read in the recording's own time, and written as they are read", "[spans]") {
   Problems problems;
   const auto spans = parse_spans(R"({"spans": [

@@ -167,6 +167,9 @@ TEST_CASE("what cannot be read or does not fit is refused, and nothing is writte
             "line 5: the time goes back by 0.996 s"},
            {{"import", csv, "--as", as, "--into", desk.file("bench.json")}, "is there already"},
            {{"score", csv, "--plan", plan}, "is a file; how to read it says a description: --as"},
+           {{"score", csv, "--as", as}, "a recording has no criteria of its own"},
+           {{"score", csv, "--as", as, "--plan", desk.file("none.json")},
+            "cannot read '" + desk.file("none.json") + "'"},
        }) {
     CAPTURE(c.words);
     const auto refused = desk.call(c.words + std::vector<std::string>{"--runs", desk.file("runs")});
