@@ -31,7 +31,7 @@ void add_score(json& criterion, const ScoreEntry& score) {
       {"type", "object"}, {"additionalProperties", false}, {"properties", json::object()}, {"required", json::array()}};
   for (const auto& r : score.roles) {
     roles["properties"][r.name] = {{"type", "string"}, {"description", r.doc}};
-    roles["required"].push_back(r.name);
+    if (r.need == ScoreRole::Need::always) roles["required"].push_back(r.name);
   }
   json findings = json::array();
   for (const auto& f : score.findings) findings.push_back(f.name);
