@@ -64,6 +64,7 @@ std::vector<Finding> performance_of(const std::vector<FaultCase>& cases, const F
   for (const auto& [name, after, lag] : {Compared{"gain_left", false, false}, Compared{"lag_added", false, true},
                                          Compared{"gain_returned", true, false}}) {
     std::vector<double> values, noise;
+    double square = 0.0;
     std::string why;
     for (const auto& c : cases) {
       const auto& now = after ? c.after : c.during;
@@ -80,15 +81,24 @@ std::vector<Finding> performance_of(const std::vector<FaultCase>& cases, const F
         why = "the output hardly follows in the fault, so that it has no lag";
         continue;
       }
+      const auto in_percent = [&](double of_now, double of_before) {
+        return 100.0 * std::hypot(of_now, share * of_before) / std::abs(c.before.gain);
+      };
+      // Mean square: the faults of a plan fall alike on its motion, so that more of them do not settle it.
+      const double left = lag ? ms * std::hypot(now.lag_left_open, c.before.lag_left_open)
+                              : in_percent(now.gain_left_open, c.before.gain_left_open);
+      square += left * left;
       values.push_back(lag ? ms * (now.lag - c.before.lag) : 100.0 * share);
       noise.push_back(lag ? ms * std::hypot(now.lag_noise, c.before.lag_noise)
-                          : 100.0 * std::hypot(now.gain_noise, share * c.before.gain_noise) / std::abs(c.before.gain));
+                          : in_percent(now.gain_noise, c.before.gain_noise));
     }
     if (values.empty()) {
       findings.push_back(missing(name, why));
       continue;
     }
-    const auto found = repeated(values, noise);
+    auto found = repeated(values, noise);
+    found.budget.push_back(
+        type_b("what the straight relation leaves", std::sqrt(square / static_cast<double>(values.size()))));
     auto told = frame;
     const std::string unit = lag ? "ms" : "%";
     told.conditions.emplace_back("mean_of", some_of(found.count, cases.size()));

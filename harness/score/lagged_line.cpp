@@ -2,6 +2,7 @@
 
 #include <Eigen/Dense>
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 namespace trackrod {
@@ -91,6 +92,8 @@ LaggedLine fit_lagged_line(const Series& reference, const Series& output, double
   if (!out.held) out.lag = best_lag(reference, output, begin, end, most_lag);
 
   Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
+  std::array half_normal{normal, normal};
+  std::array<Eigen::Vector3d, 2> half_right{Eigen::Vector3d::Zero(), Eigen::Vector3d::Zero()};
   const auto line = line_at(reference, output, begin, end, 1, out.lag);
   out.gain = out.held ? 0.0 : line.gain;
   out.level = line.level;
@@ -106,6 +109,9 @@ LaggedLine fit_lagged_line(const Series& reference, const Series& output, double
     const Eigen::Vector3d row{1.0, x, -out.gain * (after(t + d) - before(t - d)) / (2.0 * d)};
     normal += row * row.transpose();
     const double residual = output.y[i] - out.level - out.gain * x;
+    const std::size_t half = 2 * (i - begin) < end - begin ? 0 : 1;
+    half_normal[half] += row * row.transpose();
+    half_right[half] += row * residual;
     square += residual * residual;
     alike += residual * previous;
     previous = residual;
@@ -119,6 +125,10 @@ LaggedLine fit_lagged_line(const Series& reference, const Series& output, double
   const Eigen::Matrix3d inverse = normal.completeOrthogonalDecomposition().pseudoInverse();
   out.gain_noise = std::sqrt(std::max(0.0, variance * inverse(1, 1)));
   out.lag_noise = std::sqrt(std::max(0.0, variance * inverse(2, 2)));
+  const Eigen::Vector3d apart = half_normal[0].completeOrthogonalDecomposition().solve(half_right[0]) -
+                                half_normal[1].completeOrthogonalDecomposition().solve(half_right[1]);
+  out.gain_left_open = 0.5 * std::abs(apart[1]);
+  out.lag_left_open = 0.5 * std::abs(apart[2]);
   return out;
 }
 

@@ -11,8 +11,11 @@ struct LaggedLine {
   double level{0.0}, gain{0.0}, lag{0.0};        // output unit, output per reference, s
   double gain_noise{0.0}, lag_noise{0.0};        // standard uncertainties, from what the line leaves
   double residual{0.0}, greatest_residual{0.0};  // output unit: root mean square, and greatest
-  bool held{false};                              // the reference stood still: the level alone, gain and lag say nothing
-  std::string trouble;                           // why there is none; empty: there is one
+  // What is left beyond noise, as by play, may pass for gain or lag: half of what the two halves of the stretch differ
+  // by, each by itself.
+  double gain_left_open{0.0}, lag_left_open{0.0};
+  bool held{false};     // the reference stood still: the level alone, gain and lag say nothing
+  std::string trouble;  // why there is none; empty: there is one
 
   double at(const Series& reference, double t) const { return held ? level : level + gain * reference.at(t - lag); }
 };
