@@ -225,6 +225,7 @@ const std::vector<Broken> sequences{
      R"({"wait": "hand.speed", "at_least": "-2 deg/s", "at_most": "2 deg/s", "within": "300 ms"},
       {"set": "unit.ignition", "to": "0"},
       {"set": "supply.output", "to": "0"},
+      {"set": "fault.relay", "to": "0"},
       {"wait": "supply.current", "at_most": "0.5 A", "within": "300 ms"})",
      R"({"set": "supply.output", "to": "0"})",
      "/safe_state/do",

@@ -217,7 +217,7 @@ const std::vector<Broken> signals{
      R"("field": "torque_cmd")",
      R"("field": `"torque")",
      "/signals/hand.torque_cmd/field",
-     {"is only read", "'angle_cmd', 'torque_cmd' or 'mode'"},
+     {"is only read", "'angle_cmd', 'torque_cmd', 'mode' or 'relay'"},
      valid},
     {__LINE__,
      R"("field": "torque", "unit": "Nm", "direction": "read")",
@@ -333,11 +333,11 @@ const std::vector<Broken> signals{
      {"never comes", "-655.36 to 655.34"},
      valid},
     {__LINE__,
-     R"(3"],
+     R"(7"],
       "no_value": 255, "location": "unit"
     },
     // 0 off)",
-     R"(3"],
+     R"(7"],
       "no_value": `"none", "location": "unit"
     },
     // 0 off)",

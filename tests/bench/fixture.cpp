@@ -58,7 +58,7 @@ TEST_CASE("figures of the rig, its rack curve and its wires are kept as they are
   CHECK(f.measures[0].u.value == 0.5);
   REQUIRE(f.rack_curve.size() == 3);
   CHECK(f.rack_curve[2].angle.value == 16.7);
-  REQUIRE(f.wires.size() == 1);
+  REQUIRE(f.wires.size() == 2);
   CHECK(read.bench->signals[f.wires[0].signal].info.name == "unit.ignition");
   CHECK(f.wires[0].checked == "2026-11-02");
 }

@@ -92,7 +92,7 @@ TEST_CASE("a name that stands in two files is told at the second, and an include
   const auto parts = split();
   const auto twice = parse(Sources{
       {"bench.json", parts.bench}, {"d.json", parts.devices}, {"s.json", parts.signals}, {"t.json", parts.signals}});
-  REQUIRE(twice.problems.size() == 21);  // every signal
+  REQUIRE(twice.problems.size() == 23);  // every signal
   for (const auto& p : twice.problems) {
     CHECK(p.at.file == "t.json");
     CHECK(p.found.find("a second signal") != std::string::npos);

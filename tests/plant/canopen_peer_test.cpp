@@ -29,6 +29,10 @@ Sources hand_drive_bench() {
                 "torque_cmd": {"object": "6071:00", "type": "i16", "scale": 0.01}}},
     "timeout": "100 ms"})");
   auto& signals = bench["signals"];
+  for (const auto* name : {"fault.relay", "fault.feed"}) signals.erase(name);  // of the drive that this one replaces
+  bench["fixture"]["wires"].erase("sensor_feed");
+  std::erase_if(bench["safe_state"]["do"].get_ref<nlohmann::json::array_t&>(),
+                [](const nlohmann::json& step) { return step.contains("set") && step["set"] == "fault.relay"; });
   const auto own = [](const char* field, const char* direction, const char* low, const char* high) {
     nlohmann::json signal{{"device", "hand"}, {"unit", "1"}, {"direction", direction}, {"range", {low, high}}};
     signal["field"] = field;
