@@ -153,6 +153,51 @@ TEST_CASE(
   CHECK(dead_time + slow <= group.high + 1.0);
 }
 
+TEST_CASE("in virtual time a lost sensor shows as the truth has it: when found, what is left, when it is over") {
+  const auto seed = std::random_device{}();
+  CAPTURE(seed);
+  std::mt19937 random{seed};
+  const auto even = [&](double low, double high) { return std::uniform_real_distribution<>{low, high}(random); };
+  const int confirm = std::uniform_int_distribution<>{6, 10}(random),
+            heal = std::uniform_int_distribution<>{20, 45}(random);
+  const double gain = even(0.93, 1.0), lag = even(5.0, 25.0);
+  CAPTURE(confirm, heal, gain, lag);
+  DemoRig rig;
+  auto program = rig.rehearse_plan(
+      DemoRig::source("plans/degraded.json"),
+      {"--truth-set", "monitor.confirm=" + std::to_string(confirm), "--truth-set",
+       "monitor.heal=" + std::to_string(heal), "--truth-set", "monitor.fallback_gain=" + std::to_string(gain),
+       "--truth-set", "monitor.fallback_lag=" + ms(lag), "--seed", std::to_string(seed)});
+  const auto findings = findings_of(*program);
+  const auto found = [&](const std::string& name) {
+    const auto all = findings_named(findings, "degraded." + name);
+    REQUIRE(all.size() == 1);
+    INFO(name << ": " << all[0].reason);
+    REQUIRE(all[0].value);
+    return all[0];
+  };
+  CHECK(*found("faults").value == 12.0);
+  CHECK(*found("right_warnings").value == 100.0);
+  // docs/simulated-bench.md: the sensors are seen 2 ms late and compared every 10 ms; a bounce of 1 ms may cost one
+  // comparison. The frame that tells it leaves every 10 ms.
+  const auto warning = found("warning_time");
+  CAPTURE(warning.low, warning.high);
+  CHECK(warning.high >= 2.0 + 10.0 * (confirm - 1));
+  CHECK(warning.low <= 2.0 + 10.0 * (confirm + 1) + 10.0);
+  const auto recovery = found("recovery_time");
+  CAPTURE(recovery.low, recovery.high);
+  CHECK(recovery.high >= 2.0 + 10.0 * (heal - 1));
+  CHECK(recovery.low <= 2.0 + 10.0 * (heal + 1) + 10.0);
+  // The road wheel cannot be back before the unit knows, and ran at its limit of 60 deg/s at the most until then.
+  CHECK(found("reaction_time").high >= 2.0 + 10.0 * (confirm - 1));
+  CHECK(found("departure").low <= 60.0 * 1e-3 * (2.0 + 10.0 * (confirm + 1)) + 1.0);
+  // A first-order lag at 1 Hz. Play and friction take the same from both.
+  const double turned = 2.0 * std::acos(-1.0) * 1e-3 * lag;
+  CHECK(*found("gain_left").value == Approx(100.0 * gain / std::hypot(1.0, turned)).margin(2.0));
+  CHECK(*found("lag_added").value == Approx(lag).margin(3.0));
+  CHECK(*found("gain_returned").value == Approx(100.0).margin(0.5));
+}
+
 TEST_CASE("over CANopen in virtual time the width is that of the truth, whatever the play is") {
   const auto seed = std::random_device{}();
   CAPTURE(seed);
