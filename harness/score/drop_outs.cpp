@@ -9,14 +9,27 @@
 namespace trackrod {
 namespace {
 
-// Where the unit works, as changes between works and does not. The unit that says "no value" or nothing does not.
-struct Change {
-  Between when;
-  bool works{false};
+// Linear between samples; with the slope there.
+struct Voltage {
+  double value{0.0}, slope{0.0};
 };
+Voltage voltage_at(const Series& volts, double t) {
+  const std::size_t i = std::clamp<std::size_t>(volts.from(t), 1, volts.size() - 1);
+  const double dt = volts.t[i] - volts.t[i - 1];
+  return {volts.at(t), dt > 0.0 ? (volts.y[i] - volts.y[i - 1]) / dt : 0.0};
+}
 
-std::vector<Change> changes_of(const std::vector<Point>& points, const DropOutRule& rule, BenchTime origin) {
-  std::vector<Change> changes;
+Between crossing(const Series& volts, std::size_t i, double level) {
+  const double dt = volts.t[i] - volts.t[i - 1];
+  const double part = std::clamp((level - volts.y[i - 1]) / (volts.y[i] - volts.y[i - 1]), 0.0, 1.0);
+  // Between two samples the voltage may have gone another way than straight.
+  return {volts.t[i - 1] + part * dt, 0.5 * dt + volts.stamp_half_width};
+}
+
+}  // namespace
+
+std::vector<WorksChange> works_changes(const std::vector<Point>& points, const DropOutRule& rule, BenchTime origin) {
+  std::vector<WorksChange> changes;
   std::vector<double> steps{seconds(rule.silent)};
   for (std::size_t i = 1; i < points.size(); ++i) steps.push_back(seconds(points[i].when - points[i - 1].when));
   const double interval = median_of(steps);
@@ -39,25 +52,6 @@ std::vector<Change> changes_of(const std::vector<Point>& points, const DropOutRu
   return changes;
 }
 
-// Linear between samples; with the slope there.
-struct Voltage {
-  double value{0.0}, slope{0.0};
-};
-Voltage voltage_at(const Series& volts, double t) {
-  const std::size_t i = std::clamp<std::size_t>(volts.from(t), 1, volts.size() - 1);
-  const double dt = volts.t[i] - volts.t[i - 1];
-  return {volts.at(t), dt > 0.0 ? (volts.y[i] - volts.y[i - 1]) / dt : 0.0};
-}
-
-Between crossing(const Series& volts, std::size_t i, double level) {
-  const double dt = volts.t[i] - volts.t[i - 1];
-  const double part = std::clamp((level - volts.y[i - 1]) / (volts.y[i] - volts.y[i - 1]), 0.0, 1.0);
-  // Between two samples the voltage may have gone another way than straight.
-  return {volts.t[i - 1] + part * dt, 0.5 * dt + volts.stamp_half_width};
-}
-
-}  // namespace
-
 DropOuts drop_outs_of(const ScoreInput& input, const Span& span, const DropOutRule& rule) {
   DropOuts out;
   const auto volts = read_series(input.capture, input.signal("input"), span.from, span.to, span.from);
@@ -65,7 +59,7 @@ DropOuts drop_outs_of(const ScoreInput& input, const Span& span, const DropOutRu
   const auto points = input.capture.points(input.signal("output"), span.from, span.to);
   const auto& name = input.capture.signals()[input.signal("output")].name;
   if (!points || points->empty()) return {{}, "'" + name + "' has no samples"};
-  const auto changes = changes_of(*points, rule, span.from);
+  const auto changes = works_changes(*points, rule, span.from);
   const double last_sample = seconds(points->back().when - span.from);
 
   for (std::size_t i = 1; i < volts.size(); ++i) {

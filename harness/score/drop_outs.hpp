@@ -16,6 +16,14 @@ struct DropOutRule {
   Duration silent{from_seconds(0.1)};  // without a sample for longer it does not
 };
 
+// Where the unit works, as changes between works and does not, from its first sample on. A unit that says "no value" or
+// nothing does not.
+struct WorksChange {
+  Between when;
+  bool works{false};
+};
+std::vector<WorksChange> works_changes(const std::vector<Point>& points, const DropOutRule& rule, BenchTime origin);
+
 struct DropOut {
   Between begin, end;                       // of the voltage below
   double stamp_half_width{0.0};             // s, of the voltage

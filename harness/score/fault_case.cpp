@@ -37,9 +37,9 @@ class SpanReader {
 
   void read(FaultCases& all) const {
     const FaultRule rule{settings_.healthy[0], settings_.healthy[1], settings_.bounce};
-    const auto stretches = faults_in(input_, span_, rule);
+    const auto stretches = faults_in(input_, "input", span_, rule);
     if (stretches.found.empty()) {
-      if (all.trouble.empty()) all.trouble = stretches.trouble;
+      if (all.trouble.empty()) all.trouble = "the fault did not take: " + stretches.trouble;
     } else if (all.early.empty()) {
       all.early = stretches.trouble;
     }

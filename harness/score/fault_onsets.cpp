@@ -11,6 +11,7 @@ namespace {
 
 enum class Look : std::uint8_t { good, bad, open };
 
+constexpr auto began_before = "the fault was there before the step began, so that its onset is not recorded";
 constexpr double sure = 4.0;  // standard deviations of the noise beyond a bound
 
 // Samples as they came: a sense line that never changes is no trouble here.
@@ -19,9 +20,8 @@ struct Sensed {
   double stamp_half_width{0.0};
 };
 
-Sensed read_sensed(const ScoreInput& input, const Span& span) {
+Sensed read_sensed(const ScoreInput& input, SignalIndex signal, const Span& span) {
   Sensed s;
-  const auto signal = input.signal("input");
   const auto delay = input.capture.signals()[signal].delay;
   const auto points = input.capture.points(signal, span.from + delay, span.to + delay);
   if (!points) return s;
@@ -39,10 +39,10 @@ Sensed read_sensed(const ScoreInput& input, const Span& span) {
 
 }  // namespace
 
-FaultStretches faults_in(const ScoreInput& input, const Span& span, const FaultRule& rule) {
-  const auto& name = input.capture.signals()[input.signal("input")].name;
-  const auto s = read_sensed(input, span);
-  if (s.t.empty()) return {{}, "'" + name + "' has no samples"};
+FaultStretches faults_in(const ScoreInput& input, const std::string& role, const Span& span, const FaultRule& rule) {
+  const auto& info = input.capture.signals()[input.signal(role)];
+  const auto s = read_sensed(input, input.signal(role), span);
+  if (s.t.empty()) return {{}, "'" + info.name + "' has no samples", 0.0};
   const double margin = sure * noise_of(s.t, s.y), bounce = seconds(rule.bounce);
   const auto look = [&](double y) {
     const bool good = y >= rule.low && y <= rule.high;
@@ -54,6 +54,7 @@ FaultStretches faults_in(const ScoreInput& input, const Span& span, const FaultR
   };
 
   FaultStretches out;
+  for (std::size_t i = 1; i < s.t.size(); ++i) out.longest_gap = std::max(out.longest_gap, s.t[i] - s.t[i - 1]);
   std::optional<double> last_good, last_bad, good_since;  // good_since: while a fault may be over
   bool in_fault = false, known = true;
   const auto end_fault = [&] {
@@ -73,7 +74,7 @@ FaultStretches faults_in(const ScoreInput& input, const Span& span, const FaultR
         if (known)
           out.found.push_back({instant(*last_good, s.t[i]), std::nullopt, 0});
         else
-          out.trouble = "the fault was there before the step began, so that its onset is not recorded";
+          out.trouble = began_before;
       } else if (good_since && known) {
         ++out.found.back().bounces;
       }
@@ -83,9 +84,8 @@ FaultStretches faults_in(const ScoreInput& input, const Span& span, const FaultR
   }
   if (out.found.empty() && out.trouble.empty()) {
     const auto [least, most] = std::minmax_element(s.y.begin(), s.y.end());
-    const auto& unit = input.capture.signals()[input.signal("input")].unit;
-    out.trouble = "the fault did not take: '" + name + "' stays within " + with_unit(*least, unit) + " and " +
-                  with_unit(*most, unit);
+    out.trouble =
+        "'" + info.name + "' stays within " + with_unit(*least, info.unit) + " and " + with_unit(*most, info.unit);
   }
   return out;
 }

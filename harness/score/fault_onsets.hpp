@@ -24,11 +24,12 @@ struct FaultStretch {
 
 struct FaultStretches {
   std::vector<FaultStretch> found;  // in order
-  std::string trouble;              // why there is none, or that one began before the span did
+  std::string trouble;              // what the signal did instead, or that one began before the span did
+  double longest_gap{0.0};          // s between two samples
 };
 
-// Times in s after the span's start, the sensor's delay taken off. Samples whose noise leaves open whether they are
-// good or bad count as neither and make the instants wider.
-FaultStretches faults_in(const ScoreInput& input, const Span& span, const FaultRule& rule);
+// Of the signal in that role. Times in s after the span's start, the sensor's delay taken off. Samples whose noise
+// leaves open whether they are good or bad count as neither and make the instants wider.
+FaultStretches faults_in(const ScoreInput& input, const std::string& role, const Span& span, const FaultRule& rule);
 
 }  // namespace trackrod

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "harness/score/budget.hpp"
+#include "harness/score/changeover.hpp"
 #include "harness/score/drop_outs.hpp"
 #include "harness/score/findings.hpp"
 #include "harness/score/scores.hpp"
@@ -39,6 +40,7 @@ class Supply {
   ScoreResult run() const;
 
  private:
+  bool with_feed() const { return input_.signal("feed") < input_.capture.signals().size(); }
   Finding missing(const std::string& name, const std::string& why) const;
   Finding ridden_through() const;
   Finding mean_time(const std::string& name, const std::vector<double>& times, const std::vector<double>& half_widths,
@@ -46,6 +48,7 @@ class Supply {
   Finding voltage(const std::string& name, const std::vector<double>& volts, const std::vector<double>& half_widths,
                   const std::string& why) const;
   Finding functional_class() const;
+  void add_changeovers(ScoreResult& result) const;
   Figure figure() const;
 
   const ScoreInput& input_;
@@ -54,6 +57,7 @@ class Supply {
   Frame frame_;
   std::vector<DropOut> drops_;
   std::string trouble_;
+  Changeovers changeovers_;
 };
 
 Supply::Supply(const ScoreInput& input)
@@ -67,6 +71,11 @@ Supply::Supply(const ScoreInput& input)
     auto of_span = drop_outs_of(input, span, rule);
     if (trouble_.empty()) trouble_ = of_span.trouble;
     drops_.insert(drops_.end(), of_span.found.begin(), of_span.found.end());
+    if (!with_feed()) continue;
+    auto changeovers = changeovers_of(input, span, rule);
+    if (changeovers_.trouble.empty()) changeovers_.trouble = changeovers.trouble;
+    changeovers_.noise = std::max(changeovers_.noise, changeovers.noise);
+    std::move(changeovers.found.begin(), changeovers.found.end(), std::back_inserter(changeovers_.found));
   }
   const auto lost = std::count_if(drops_.begin(), drops_.end(), [](const DropOut& d) { return d.lost; });
   frame_.conditions.emplace_back("drop_outs", std::to_string(drops_.size()));
@@ -161,6 +170,45 @@ Finding Supply::functional_class() const {
   return f;
 }
 
+void Supply::add_changeovers(ScoreResult& result) const {
+  const auto& found = changeovers_.found;
+  if (found.empty()) {
+    const std::string why = !with_feed()                   ? "no signal plays the role 'feed'"
+                            : changeovers_.trouble.empty() ? "no complete step to score"
+                                                           : changeovers_.trouble;
+    for (const auto* name : {"changeover_time", "changeover_dip", "changeover_lost"})
+      result.findings.push_back(missing(name, why));
+    return;
+  }
+  auto frame = frame_;
+  frame.signals.push_back(input_.capture.signals()[input_.signal("feed")].name);
+  frame.conditions.emplace_back("changeovers", std::to_string(found.size()));
+  TimeBounds longest;
+  std::vector<DepartureCourse> depths;
+  double highest = 0.0;
+  for (const auto& c : found) highest = std::max(highest, c.highest);
+  for (const auto& c : found) {
+    longest = {std::max(longest.low, c.below.low), std::max(longest.high, c.below.high)};
+    depths.push_back(c.depth);
+    for (auto& v : depths.back().v) v += highest - c.highest;
+  }
+  result.findings.push_back(bounded_time(frame, "changeover_time", longest, {}));
+  if (const auto dip = greatest_departure(depths, changeovers_.noise)) {
+    auto told = frame;
+    told.conditions.emplace_back("after_the_drop", with_unit(ms * dip->when, "ms"));
+    result.findings.push_back(
+        told.measured("changeover_dip", in_.unit, highest - dip->value,
+                      {type_b("noise", dip->noise), type_b("choice of the lowest", 0.5 * std::abs(dip->bias)),
+                       rectangular("smoothing", dip->smoothing),
+                       type_b("calibration of '" + in_.name + "'", in_.calibration.standard_uncertainty),
+                       rectangular("resolution", 0.5 * in_.resolution)}));
+  } else {
+    result.findings.push_back(missing("changeover_dip", "too few samples at the connector while the feed was away"));
+  }
+  const auto lost = std::count_if(found.begin(), found.end(), [](const Changeover& c) { return c.lost; });
+  result.findings.push_back(frame.exact("changeover_lost", "1", static_cast<double>(lost)));
+}
+
 Figure Supply::figure() const {
   Figure f{"Drop-outs: how long, how deep", "length (ms)", "lowest voltage (" + in_.unit + ")", {}, {}};
   Curve survived{"survived", {}, {}, Curve::Style::points}, lost{"lost", {}, {}, Curve::Style::points};
@@ -178,7 +226,9 @@ ScoreResult Supply::run() const {
   ScoreResult result;
   if (drops_.empty()) {
     const auto why = trouble_.empty() ? "no complete step to score" : trouble_;
-    for (const auto& kind : supply_score().entry.findings) result.findings.push_back(missing(kind.name, why));
+    for (const auto& kind : supply_score().entry.findings)
+      if (!with_feed() || !kind.name.starts_with("changeover")) result.findings.push_back(missing(kind.name, why));
+    if (with_feed()) add_changeovers(result);
     return result;
   }
   std::vector<double> reset, reset_open, recovery, recovery_open, stops, stops_open, works, works_open;
@@ -201,6 +251,7 @@ ScoreResult Supply::run() const {
   result.findings.push_back(mean_time("reset_time", reset, reset_open, never));
   result.findings.push_back(mean_time("recovery_time", recovery, recovery_open, away));
   result.findings.push_back(functional_class());
+  add_changeovers(result);
   result.figures.push_back(figure());
   return result;
 }
@@ -211,14 +262,19 @@ ScoreKind supply_score() {
   ScoreKind score;
   score.entry.settings = kind("supply", supply_fields);
   score.entry.roles = {{"input", "the voltage, measured at the unit's connector"},
-                       {"output", "what shows that the unit works, such as its state"}};
+                       {"output", "what shows that the unit works, such as its state"},
+                       {"feed", "of a unit with two feeds, the one that drops; 'input' is then what the unit lives on",
+                        ScoreRole::Need::optional}};
   score.entry.findings = {
       {"ridden_through", "ms", "longest drop-out during which and after which the unit works on"},
       {"stops_at", "input", "voltage at which the unit stops working; of slow ramps"},
       {"works_from", "input", "voltage at which it works again; of slow ramps"},
       {"reset_time", "ms", "from the beginning of a drop-out until the unit no longer works"},
       {"recovery_time", "ms", "from the end of a drop-out until it works again for good"},
-      {"functional_class", "1", "1: worked throughout (A, B), 3: came back by itself (C), 4: did not (D, E)"}};
+      {"functional_class", "1", "1: worked throughout (A, B), 3: came back by itself (C), 4: did not (D, E)"},
+      {"changeover_time", "ms", "how long the voltage is below while 'feed' is away: the longest of all changeovers"},
+      {"changeover_dip", "input", "lowest voltage meanwhile"},
+      {"changeover_lost", "1", "number of changeovers in which the unit stopped working"}};
   score.run = [](const ScoreInput& input) { return Supply{input}.run(); };
   return score;
 }

@@ -13,7 +13,7 @@ struct Fed {
 
 // Voltage by corners (s, V), in straight lines; state 2 while it works, "no value" while it does not.
 inline KnownCapture fed(const Fed& unit, const std::vector<std::pair<double, double>>& corners, std::uint64_t seed,
-                        double volt_interval = 0.002) {
+                        double volt_interval = 0.002, double volt_noise = 0.005) {
   const double length = corners.back().first;
   const auto volts = [&](double t) {
     std::size_t i = 1;
@@ -24,7 +24,7 @@ inline KnownCapture fed(const Fed& unit, const std::vector<std::pair<double, dou
   };
   std::mt19937_64 random{seed};
   Sensor meter;
-  meter.noise = 0.005, meter.interval = volt_interval, meter.phase = 0.0007;
+  meter.noise = volt_noise, meter.interval = volt_interval, meter.phase = 0.0007;
   KnownCapture c;
   c.infos = {info_of(meter, "volts", "supply"), info_of(Sensor{}, "state", "unit")};
   c.infos[0].unit = "V", c.infos[1].unit = "1";
