@@ -157,14 +157,16 @@ Frame Stops::frame_for(const Side& side) const {
 // Of one side's angle; `sign`: how it enters the finding.
 std::vector<Contribution> Stops::angle_budget(const Side& side, double sign) const {
   auto budget = side.scatter;
-  double bend = 0.0, torque = 0.0, compliance = 0.0;
+  const double n = static_cast<double>(side.contacts.size());
+  double mean_bend = 0.0, outer_squares = 0.0, squares = 0.0, torque = 0.0, compliance = 0.0;
   for (const auto& c : side.contacts) {
-    const double n = static_cast<double>(side.contacts.size());
-    bend += c.bend / n, torque += c.torque_at_angle / n, compliance += c.compliance.value / n;
+    outer_squares += c.outer_noise * c.outer_noise, squares += c.flank_noise * c.flank_noise;
+    mean_bend += c.bend / n, torque += c.torque_at_angle / n, compliance += c.compliance.value / n;
   }
+  const double bend = bend_beyond_noise(mean_bend, std::sqrt(outer_squares) / n, std::sqrt(squares) / n);
   // Half as much again for branches that do not bend evenly; none where the stop is read within the branch itself.
   const double missed = settings_.torque ? 1.0 : 1.5 * missed_by_a_line(settings_.from, settings_.to);
-  budget.push_back(rectangular("stiff branch that is not straight", missed * std::abs(bend)));
+  budget.push_back(rectangular("stiff branch that is not straight", missed * bend));
   budget.push_back(type_b("bench compliance", settings_.bench_compliance_u * std::abs(torque)));
   // Only where the angle is read at a stated torque does an error of the torque move it.
   if (settings_.torque)

@@ -28,11 +28,7 @@ std::optional<Flank> fit_flank(const std::vector<double>& force, const std::vect
   const double n = static_cast<double>(flank.samples);
   if (flank.samples < std::max<std::size_t>(3, fewest)) return std::nullopt;
   const double spread = normal(1, 1) - normal(0, 1) * normal(0, 1) / n;
-  // Noise of the force makes a line look flatter. Between two samples it is two thirds of that of one, on the average.
-  const double by_noise = n * 2.0 / 3.0 * force_noise * force_noise;
-  if (spread <= 2.0 * by_noise) return std::nullopt;
-  const double flat = normal.inverse().row(0).dot(right);
-  normal(1, 1) -= by_noise;
+  if (spread <= 2.0 * n * force_noise * force_noise) return std::nullopt;
   const Eigen::Matrix2d inverse = normal.inverse();
   const Eigen::Vector2d line = inverse * right;
   double left = 0.0, alike = 0.0, last = 0.0;
@@ -51,8 +47,12 @@ std::optional<Flank> fit_flank(const std::vector<double>& force, const std::vect
   flank.at_zero_noise = std::sqrt(variance * inverse(0, 0));
   flank.slope_noise = std::sqrt(variance * inverse(1, 1));
   flank.shared = variance * inverse(0, 1);
-  flank.flattened = line[0] - flat;
   return flank;
+}
+
+double bend_beyond_noise(double difference, double outer_noise, double whole_noise) {
+  const double explained = std::max(0.0, outer_noise * outer_noise - whole_noise * whole_noise);
+  return std::sqrt(std::max(0.0, difference * difference - explained));
 }
 
 double missed_by_a_line(double from, double to) {

@@ -114,21 +114,22 @@ std::optional<RestToRest> StepFrequency::read(const Span& span) {
 
 void StepFrequency::find_responses(const std::vector<RestToRest>& motions) {
   const double wide = 1.0 + 0.01 * settings_.band;
-  std::vector<std::vector<SpectrumLine>> bands;
+  std::vector<std::vector<SpectrumLine>> bands, wider;
   std::vector<SpectrumLine> every;
   auto frequencies = settings_.frequencies;
   std::sort(frequencies.begin(), frequencies.end());
   for (const double f : frequencies) {
-    auto& band = bands.emplace_back();
-    for (const auto& motion : motions) {
-      const auto lines = motion.lines(f / wide, f * wide);
-      band.insert(band.end(), lines.begin(), lines.end());
-    }
+    auto &band = bands.emplace_back(), &outer = wider.emplace_back();
+    for (const auto& motion : motions)
+      for (const auto& line : motion.lines(f / (wide * wide), f * wide * wide)) {
+        outer.push_back(line);
+        if (line.frequency >= f / wide && line.frequency <= f * wide) band.push_back(line);
+      }
     every.insert(every.end(), band.begin(), band.end());
   }
   const double delay = delay_between(every, shortest_delay, longest_delay);
   for (std::size_t i = 0; i < bands.size(); ++i)
-    all_.push_back({frequencies[i], response_at(bands[i], frequencies[i], delay)});
+    all_.push_back({frequencies[i], response_at(bands[i], wider[i], frequencies[i], delay)});
 }
 
 std::vector<Contribution> StepFrequency::gain_budget(const AtFrequency& at) const {
@@ -174,7 +175,8 @@ std::vector<Finding> StepFrequency::findings_at(const AtFrequency& at) const {
   findings.push_back(frame.measured(
       "coherence", "1", r.coherence,
       {type_a("number of lines", std::sqrt(2.0 * r.coherence / n) * (1.0 - r.coherence), r.degrees_of_freedom)}));
-  std::vector<Contribution> delay{type_a("noise", 1e3 * r.group_noise, r.degrees_of_freedom)};
+  std::vector<Contribution> delay{type_a("noise", 1e3 * r.group_noise, r.degrees_of_freedom),
+                                  rectangular("phase that bends in the band", 1e3 * r.group_bend)};
   delay.insert(delay.end(), shift.begin(), shift.end());
   findings.push_back(frame.measured("group_delay", "ms", 1e3 * r.group_delay, std::move(delay)));
   return findings;

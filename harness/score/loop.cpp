@@ -42,16 +42,19 @@ Sweep read_sweep(const ScoreInput& input, const Span& span) {
   sweep.in_half_width = x.stamp_half_width;
   sweep.out_half_width = y.stamp_half_width;
   std::size_t i = 1;
+  double shares = 0.0;
   for (std::size_t k = 0; k < y.size(); ++k) {
     while (i + 1 < x.size() && x.t[i] < y.t[k]) ++i;
     const double before = x.t[i - 1], after = x.t[i];
     if (y.t[k] < before || y.t[k] > after || after - before > 5.0 * x.interval)
       continue;  // the input is not known here
     const double part = (y.t[k] - before) / (after - before);
+    shares += part * part + (1.0 - part) * (1.0 - part);
     sweep.t.push_back(y.t[k]);
     sweep.x.push_back(x.y[i - 1] + part * (x.y[i] - x.y[i - 1]));
     sweep.y.push_back(y.y[k]);
   }
+  if (!sweep.t.empty()) sweep.x_noise = x.noise * std::sqrt(shares / static_cast<double>(sweep.t.size()));
   if (sweep.t.size() < 50 && sweep.trouble.empty()) sweep.trouble = "too few samples at which both signals are known";
   return sweep;
 }

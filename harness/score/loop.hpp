@@ -13,6 +13,7 @@ namespace trackrod {
 // Both signals at the instants of the output's samples.
 struct Sweep {
   std::vector<double> t, x, y;  // s, input, output
+  double x_noise{0.0};          // of x: less than in_noise, since it lies between two samples
   double in_noise{0.0}, out_noise{0.0};
   double in_half_width{0.0}, out_half_width{0.0};  // s, of the stamps
   std::string trouble;

@@ -48,7 +48,7 @@ struct Crossing {
   double gap{0.0}, gap_noise{0.0};
   double compliance{0.0}, compliance_noise{0.0};
   double bend{0.0};             // of the gap, when only the outer half of the flanks is read
-  double flattened{0.0};        // of the gap, taken out
+  double outer_noise{0.0};      // of the gap read so
   double uneven{0.0};           // difference of the two flanks' slopes
   std::optional<double> force;  // in the middle of the gap
 };
@@ -57,7 +57,7 @@ std::optional<Crossing> read_crossing(const Branch& branch, double greatest, con
   const double from = 0.01 * settings.from * greatest, to = 0.01 * settings.to * greatest, half = 0.5 * (from + to);
   const auto& s = *branch.sweep;
   const auto fit = [&](double low, double high) {
-    return fit_flank(s.x, s.y, branch.begin, branch.end, low, high, s.in_noise, fewest_samples);
+    return fit_flank(s.x, s.y, branch.begin, branch.end, low, high, s.x_noise, fewest_samples);
   };
   const auto up = fit(from, to), down = fit(-to, -from), outer_up = fit(half, to), outer_down = fit(-to, -half);
   if (!up || !down || !outer_up || !outer_down) return std::nullopt;
@@ -69,7 +69,7 @@ std::optional<Crossing> read_crossing(const Branch& branch, double greatest, con
   c.gap = sign * (up->at_zero - down->at_zero);
   c.gap_noise = std::hypot(up->at_zero_noise, down->at_zero_noise);
   c.bend = sign * (outer_up->at_zero - outer_down->at_zero) - c.gap;
-  c.flattened = sign * (up->flattened - down->flattened);
+  c.outer_noise = std::hypot(outer_up->at_zero_noise, outer_down->at_zero_noise);
   c.uneven = up->slope - down->slope;
   c.force = force_at(branch, 0.5 * (up->at_zero + down->at_zero), c.compliance, from);
   return c;
@@ -153,12 +153,16 @@ Finding StepPlay::gap() const {
   const auto found = over_crossings([](const Crossing& c) { return std::pair{c.gap, c.gap_noise}; });
   // A quarter more for flanks that do not bend evenly.
   const double missed = 1.25 * missed_by_a_line(settings_.from, settings_.to);
-  const double flattened = over_crossings([](const Crossing& c) { return std::pair{c.flattened, 0.0}; }).mean;
-  const double bend = over_crossings([](const Crossing& c) { return std::pair{c.bend, 0.0}; }).mean;
+  double outer_squares = 0.0, squares = 0.0;
+  for (const auto& c : crossings_) outer_squares += c.outer_noise * c.outer_noise, squares += c.gap_noise * c.gap_noise;
+  const double n = static_cast<double>(crossings_.size());
+  const double bend = bend_beyond_noise(over_crossings([](const Crossing& c) {
+                                          return std::pair{c.bend, 0.0};
+                                        }).mean,
+                                        std::sqrt(outer_squares) / n, std::sqrt(squares) / n);
   const double uneven = over_crossings([](const Crossing& c) { return std::pair{c.uneven, 0.0}; }).mean;
   auto budget = found.budget;
-  budget.push_back(rectangular("flanks that are not straight", missed * std::abs(bend)));
-  budget.push_back(rectangular("noise of the force", 0.5 * std::abs(flattened)));
+  budget.push_back(rectangular("flanks that are not straight", missed * bend));
   // A wrong zero of the force shifts both ends alike where both flanks are equally stiff.
   budget.push_back(type_b("zero of '" + in_.name + "'", std::abs(uneven) * in_.calibration.standard_uncertainty));
   budget.push_back(

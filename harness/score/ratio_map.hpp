@@ -13,8 +13,11 @@ namespace trackrod {
 // make of the other with the opposite sign.
 struct RatioMap {
   std::vector<LoopGap> knots;  // in order of position; all known
-  double rate{0.0};            // input unit/s
-  std::string trouble;         // why there is no map; empty: there is one
+  // Of each knot, or none: standard uncertainty, signed and common to all, of what lag does where the ratio bends,
+  // which is taken out.
+  std::vector<double> lag_doubts;
+  double rate{0.0};     // input unit/s
+  std::string trouble;  // why there is no map; empty: there is one
 
   std::size_t stretches() const { return knots.size() - 1; }
   double at(std::size_t stretch) const { return 0.5 * (knots[stretch].position + knots[stretch + 1].position); }

@@ -37,6 +37,39 @@ double share_of_time(const Series& s, std::size_t i) {
   return 0.5 * (after - before);
 }
 
+// One line of the fit: the input, delayed, times powers of how far it is from the frequency.
+template <int Terms>
+Eigen::Matrix<Complex, Terms, 1> fit_row(const SpectrumLine& line, double frequency, double delay) {
+  Complex x = line.input * std::polar(1.0, -turn * line.frequency * delay);
+  Eigen::Matrix<Complex, Terms, 1> row;
+  for (int i = 0; i < Terms; ++i, x *= line.frequency / frequency - 1.0) row[i] = x;
+  return row;
+}
+
+// Least squares over a band: the inverse of its normal matrix, and the coefficients.
+template <int Terms>
+struct Fit {
+  Eigen::Matrix<Complex, Terms, Terms> inverse = Eigen::Matrix<Complex, Terms, Terms>::Zero();
+  Eigen::Matrix<Complex, Terms, 1> c = Eigen::Matrix<Complex, Terms, 1>::Zero();
+
+  Fit(const std::vector<SpectrumLine>& lines, double frequency, double delay) {
+    if (lines.size() < 2 * Terms) return;
+    Eigen::Matrix<Complex, Terms, Terms> normal = Eigen::Matrix<Complex, Terms, Terms>::Zero();
+    Eigen::Matrix<Complex, Terms, 1> right = Eigen::Matrix<Complex, Terms, 1>::Zero();
+    for (const auto& line : lines) {
+      const auto row = fit_row<Terms>(line, frequency, delay);
+      normal += row.conjugate() * row.transpose();
+      right += row.conjugate() * line.output;
+    }
+    inverse = normal.inverse();
+    c = inverse * right;
+  }
+  // By how much the output of a line counts in a coefficient.
+  Complex weight(int coefficient, const SpectrumLine& line, double frequency, double delay) const {
+    return (inverse.row(coefficient) * fit_row<Terms>(line, frequency, delay).conjugate())[0];
+  }
+};
+
 }  // namespace
 
 Complex transform_at(const Series& series, double frequency) {
@@ -77,7 +110,8 @@ double delay_between(const std::vector<SpectrumLine>& lines, double least, doubl
   return best;
 }
 
-Response response_at(const std::vector<SpectrumLine>& lines, double frequency, double delay) {
+Response response_at(const std::vector<SpectrumLine>& lines, const std::vector<SpectrumLine>& wider, double frequency,
+                     double delay) {
   Response r;
   r.lines = lines.size();
   if (lines.size() < fewest_lines) {
@@ -86,18 +120,13 @@ Response response_at(const std::vector<SpectrumLine>& lines, double frequency, d
     return r;
   }
   const auto n = static_cast<double>(lines.size());
-  Eigen::Matrix3cd normal = Eigen::Matrix3cd::Zero();
-  Eigen::Vector3cd right = Eigen::Vector3cd::Zero();
   double power = 0.0, noise_power = 0.0, output_power = 0.0;
-  const auto row = [&](const SpectrumLine& line) {
-    const Complex x = line.input * std::polar(1.0, -turn * line.frequency * delay);
-    const double d = line.frequency / frequency - 1.0;
-    return Eigen::Vector3cd{x, d * x, d * d * x};
-  };
+  const Fit<3> fit{lines, frequency, delay};
+  Eigen::Vector3cd third = Eigen::Vector3cd::Zero();  // what the third power looks like to the fit
+  const auto row = [&](const SpectrumLine& line) { return fit_row<3>(line, frequency, delay); };
   for (const auto& line : lines) {
     const auto v = row(line);
-    normal += v.conjugate() * v.transpose();
-    right += v.conjugate() * line.output;
+    third += v.conjugate() * fit_row<4>(line, frequency, delay)[3];
     power += std::norm(line.input);
     noise_power += line.input_noise;
     output_power += std::norm(line.output);
@@ -108,8 +137,7 @@ Response response_at(const std::vector<SpectrumLine>& lines, double frequency, d
                 shown(100.0 * std::min(1.0, r.input_noise), 2) + " % of what it shows there";
     return r;
   }
-  const Eigen::Matrix3cd inverse = normal.inverse();
-  const Eigen::Vector3cd c = inverse * right;
+  const auto& [inverse, c] = fit;
   double left = 0.0;
   for (const auto& line : lines) left += std::norm(line.output - row(line).cwiseProduct(c).sum());
   r.degrees_of_freedom = 2.0 * (n - 3.0);  // each line has two parts
@@ -125,9 +153,23 @@ Response response_at(const std::vector<SpectrumLine>& lines, double frequency, d
   r.value = a * std::polar(1.0, -turn * frequency * delay);
   r.phase = std::arg(a) - turn * frequency * delay;
   r.noise = std::sqrt(0.5 * variance * inverse(0, 0).real());
-  const Complex bend = c[1] / c[0];
-  r.group_delay = delay - bend.imag() / (turn * frequency);
-  r.group_noise = std::sqrt(0.5 * variance * inverse(1, 1).real()) / std::abs(c[0]) / (turn * frequency);
+  // A phase that bends to the third power tilts a parabola, by what a wider band tells of that power. What of it is
+  // taken out, is known to about half.
+  const Fit<5> wide{wider, frequency, delay};
+  const Complex per_cubic = (inverse * third)[1], tilt = per_cubic * wide.c[3];
+  const auto [lowest, highest] = std::minmax_element(
+      lines.begin(), lines.end(), [](const auto& x, const auto& y) { return x.frequency < y.frequency; });
+  double squares = 0.0;  // of the weights of all lines, in the tilted slope
+  for (const auto& line : wider) {
+    Complex weight = -per_cubic * wide.weight(3, line, frequency, delay);
+    if (line.frequency >= lowest->frequency && line.frequency <= highest->frequency)
+      weight += fit.weight(1, line, frequency, delay);
+    squares += std::norm(weight);
+  }
+  const auto as_delay = [&](Complex slope) { return (slope / c[0]).imag() / (turn * frequency); };
+  r.group_delay = delay - as_delay(c[1] - tilt);
+  r.group_bend = 0.5 * std::abs(as_delay(tilt));
+  r.group_noise = std::sqrt(0.5 * variance * squares) / std::abs(c[0]) / (turn * frequency);
   return r;
 }
 

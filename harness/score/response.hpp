@@ -35,7 +35,8 @@ class RestToRest {
 std::complex<double> transform_at(const Series& series, double frequency);
 
 // Output over input at one frequency f0: a complex least-squares fit H(f) = (a + b d + c d^2) exp(-i 2 pi f delay),
-// d = f / f0 - 1, to all lines of a band about it.
+// d = f / f0 - 1, to all lines of a band about it. `wider`: those of a band twice as wide, which tell how far the phase
+// bends beyond a parabola.
 struct Response {
   std::complex<double> value;
   double phase{0.0};        // rad, unwrapped by `delay`; negative: the output lags
@@ -43,12 +44,14 @@ struct Response {
   double coherence{0.0};    // share of the output's power that follows the input, 0 to 1
   double noise{0.0};  // standard uncertainty of the magnitude from what the fit leaves; over it, of the phase (rad)
   double group_noise{0.0};  // s, of the group delay
+  double group_bend{0.0};   // s, half-width: of the group delay, since the phase bends within the band
   double input_noise{0.0};  // relative: share of noise in the input's power, taken out of `value`
   std::size_t lines{0};
   double degrees_of_freedom{0.0};
   std::string trouble;  // why there is none; empty: there is one
 };
-Response response_at(const std::vector<SpectrumLine>& lines, double frequency, double delay);
+Response response_at(const std::vector<SpectrumLine>& lines, const std::vector<SpectrumLine>& wider, double frequency,
+                     double delay);
 
 // The delay that turns the lines of the output best into those of the input, s, within [least, most].
 double delay_between(const std::vector<SpectrumLine>& lines, double least, double most);

@@ -113,8 +113,10 @@ StepCycle RunOn::read_stop(const Span& span) const {
   angle.value = way * (c.out_last.value - there->value);
   angle.noise = std::hypot(there->noise, c.out_last.standard_uncertainty);
   angle.common = scaled(shift, 1e-3 * there->rate);
-  angle.common.push_back(rectangular("instant at which the input stops",
-                                     0.5 * (stopped->latest - stopped->earliest) * std::abs(there->rate)));
+  angle.common.push_back(stopped->noise > 0.0
+                             ? type_b("instant at which the input stops", stopped->noise * std::abs(there->rate))
+                             : rectangular("instant at which the input stops",
+                                           0.5 * (stopped->latest - stopped->earliest) * std::abs(there->rate)));
   angle.common.push_back(
       rectangular("resolution of the output", std::max(c.out_last.half_width, 0.5 * out_.resolution)));
   for (auto& line : calibration_budget(out_, *angle.value)) angle.common.push_back(line);

@@ -47,7 +47,11 @@ std::string StepReader::find_levels(StepCycle& c, double end) const {
   while (moved > 0 && std::abs(c.input.y[moved - 1] - head.value) > near) --moved;
   if (moved == 0 || moved >= c.input.size())
     return "'" + in_info_.name + "' does not step: it was moving from the start";
-  const double onset = c.input.t[moved - 1];
+  // By then it has been on its way for a while, for less than twice as long as it takes from there to three times as
+  // far, unless it starts very softly.
+  std::size_t farther = moved;
+  while (farther + 1 < c.input.size() && std::abs(c.input.y[farther] - head.value) < 3.0 * near) ++farther;
+  const double onset = c.input.t[moved - 1] - std::min(0.5 * quiet, 2.0 * (c.input.t[farther] - c.input.t[moved - 1]));
   c.in_first = level_at_rest(c.input, onset - quiet, onset, in_info_.resolution);
   c.out_first = level_at_rest(c.output, onset - quiet, onset, out_info_.resolution);
 

@@ -85,7 +85,7 @@ std::string find_contact(Outing& o, const ContactRule& rule) {
     if (o.x[i] > start + 0.2 * (touch - start) && o.x[i] < start + 0.8 * (touch - start))
       x.push_back(o.x[i] - touch), y.push_back(o.y[i]);
   const auto line =
-      fit_flank(x, y, 0, x.size(), x.empty() ? 0.0 : *std::min_element(x.begin(), x.end()), 0.0, o.sweep->in_noise, 20);
+      fit_flank(x, y, 0, x.size(), x.empty() ? 0.0 : *std::min_element(x.begin(), x.end()), 0.0, o.sweep->x_noise, 20);
   if (!line) return "too few samples of free travel on the way to the stop";
   if (o.greatest - (line->at_zero - zero) < 4.0 * std::abs(line->slope) * (touch - start))
     return "no stop was met: the torque rises no faster at the end of the way than on it";
@@ -138,6 +138,7 @@ std::string read_stop(Contact& c, const Outing& o, const ContactRule& rule) {
   c.angle = {side * (flank->at(where) - rule.bench_compliance * where),
              std::hypot(flank->noise_at(where), blur) * joined};
   c.bend = outer->at(where) - flank->at(where);
+  c.outer_noise = outer->noise_at(where), c.flank_noise = flank->noise_at(where);
   return "";
 }
 

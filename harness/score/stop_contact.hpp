@@ -25,12 +25,13 @@ struct Noted {
 };
 
 struct Contact {
-  bool positive{true};          // on the side of greater input
-  double rate{0.0};             // input unit/s, positive, of free travel just before contact
-  Noted angle;                  // input unit, signed, bench compliance taken out
-  double torque_at_angle{0.0};  // output unit, where `angle` is read
-  double bend{0.0};             // of `angle`, when only the outer half of the stiff branch is read
-  Noted compliance;             // input unit per output unit, the stop's own, positive
+  bool positive{true};                        // on the side of greater input
+  double rate{0.0};                           // input unit/s, positive, of free travel just before contact
+  Noted angle;                                // input unit, signed, bench compliance taken out
+  double torque_at_angle{0.0};                // output unit, where `angle` is read
+  double bend{0.0};                           // of `angle`, when only the outer half of the stiff branch is read
+  double outer_noise{0.0}, flank_noise{0.0};  // standard uncertainties of the two that `bend` is the difference of
+  Noted compliance;                           // input unit per output unit, the stop's own, positive
   double bounce{0.0};  // input unit: how far it leaves the stop again before it is left for good; 0: not at all
   std::optional<Noted> holding;      // output unit beyond free travel, outward positive; at rest at the stop
   std::optional<Noted> over_travel;  // input unit beyond `angle`, at rest at the stop

@@ -147,9 +147,9 @@ Extent Transition::overshoot(double after) const {
   if (!ten || !ninety) return out;
   const std::size_t start = s_.from(ninety->t);
   const double rise_samples = (ninety->t - ten->t) / s_.interval;
-  // A quarter of the rise is short against any lobe that this rise can have.
+  // An eighth of the rise is short against any lobe that this rise can have.
   const bool noisy = noise_ > 1e-9;
-  const auto half = noisy ? static_cast<std::size_t>(std::clamp(0.25 * rise_samples, 1.0, 200.0)) : 0;
+  const auto half = noisy ? static_cast<std::size_t>(std::clamp(0.125 * rise_samples, 1.0, 200.0)) : 0;
   const auto z = smoothed(half);
   std::size_t peak = start;
   for (std::size_t i = start; i < z.size(); ++i)
@@ -198,7 +198,15 @@ std::optional<Settling> Transition::settling(double band, double after, double l
   const auto early = last_outside(z, band + open, after);
   if (!nominal || !late || *nominal > latest_allowed || *late > latest_allowed) return std::nullopt;
   const double blur = static_cast<double>(half) * s_.interval;
-  return Settling{*nominal, (early ? *early : after) - blur, *late + blur};
+  Settling settling{*nominal, (early ? *early : after) - blur, *late + blur, 0.0};
+  // Passed once, the waveform goes from the outer to the inner edge of what is open, at about the rate it has at the
+  // band's own; lobes would make that far longer.
+  const auto at = std::clamp<std::size_t>(s_.from(*nominal), 1, z.size() - 1);
+  const double rate = std::abs(z[at] - z[at - 1]) / (s_.t[at] - s_.t[at - 1]);
+  const double once = 2.0 * open / rate;
+  if (early && rate > 0.0 && *late - *early < 2.0 * once + 2.0 * s_.interval)
+    settling.noise = std::hypot(left, last_.standard_uncertainty / std::abs(change_)) / rate;
+  return settling;
 }
 
 }  // namespace trackrod

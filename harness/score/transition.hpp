@@ -39,6 +39,7 @@ struct Extent {
 struct Settling {
   double t{0.0};                      // s, when the band is entered for good
   double earliest{0.0}, latest{0.0};  // what noise and levels leave open
+  double noise{0.0};  // s, standard uncertainty where the edge is passed once and for good; 0: it is not
 };
 
 // A waveform with its levels. `first` and `last` differ.

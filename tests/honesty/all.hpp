@@ -7,6 +7,7 @@ namespace trackrod::test {
 
 Population step_answers();
 Population fast_step_answers();
+Population well_damped_step_answers();
 Population delays();
 Population delays_with_friction();
 Population delays_at_a_law();

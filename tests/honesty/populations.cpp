@@ -5,6 +5,7 @@ namespace trackrod::test {
 const std::vector<Population>& populations() {
   static const std::vector<Population> all{step_answers(),
                                            fast_step_answers(),
+                                           well_damped_step_answers(),
                                            delays(),
                                            delays_with_friction(),
                                            delays_at_a_law(),

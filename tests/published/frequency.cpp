@@ -80,7 +80,7 @@ TEST_CASE("spectra and their fit agree with NumPy on the same samples") {
     CHECK(std::abs(lines.back().input - expected.input[i]) < 1e-9 * std::abs(expected.input[i]));
     CHECK(std::abs(lines.back().output - expected.output[i]) < 1e-9 * std::abs(expected.output[i]));
   }
-  const auto response = response_at(lines, frequency, delay);
+  const auto response = response_at(lines, {}, frequency, delay);
   REQUIRE(response.trouble.empty());
   CHECK(std::abs(response.value - expected.value) < 1e-9 * std::abs(expected.value));
   CHECK(response.coherence == Approx(expected.coherence).epsilon(1e-9));

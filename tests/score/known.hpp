@@ -80,33 +80,32 @@ inline std::vector<double> simulate(const SteeredUnit& unit, const Motion& motio
   double y = drive(-1.0), v = 0.0, road = y;
   std::vector<double> out;
   const auto count = static_cast<std::size_t>((length + 1.0) / dt) + 2;
+  const double wn2 = unit.natural * unit.natural, dv = 2.0 * unit.damping * unit.natural;
+  double now = drive(-1.0);
   for (std::size_t i = 0; i < count; ++i) {
     const double t = -1.0 + dt * static_cast<double>(i);
     road = std::clamp(road, y - 0.5 * unit.play, y + 0.5 * unit.play);
     out.push_back(road + unit.offset);
+    const double half = drive(t + 0.5 * dt), next = drive(t + dt);
     if (unit.first_order) {  // classical Runge-Kutta
-      const auto f = [&](double at, double value) { return unit.natural * (drive(at) - value); };
-      const double a = f(t, y), b = f(t + 0.5 * dt, y + 0.5 * dt * a), c = f(t + 0.5 * dt, y + 0.5 * dt * b),
-                   d = f(t + dt, y + dt * c);
+      const auto f = [&](double in, double value) { return unit.natural * (in - value); };
+      const double a = f(now, y), b = f(half, y + 0.5 * dt * a), c = f(half, y + 0.5 * dt * b), d = f(next, y + dt * c);
       y += dt / 6.0 * (a + 2.0 * b + 2.0 * c + d);
-      continue;
+    } else if (unit.friction > 0.0) {  // midpoint drive, friction that sticks
+      const double pushed = v + dt * (wn2 * (half - y - 0.5 * dt * v) - dv * v);
+      const double after = pushed - std::clamp(pushed, -unit.friction * dt, unit.friction * dt);
+      y += 0.5 * dt * (v + after);
+      v = after;
+    } else {
+      const auto f = [&](double in, double value, double speed) { return wn2 * (in - value) - dv * speed; };
+      const double a1 = v, b1 = f(now, y, v);
+      const double a2 = v + 0.5 * dt * b1, b2 = f(half, y + 0.5 * dt * a1, v + 0.5 * dt * b1);
+      const double a3 = v + 0.5 * dt * b2, b3 = f(half, y + 0.5 * dt * a2, v + 0.5 * dt * b2);
+      const double a4 = v + dt * b3, b4 = f(next, y + dt * a3, v + dt * b3);
+      y += dt / 6.0 * (a1 + 2.0 * a2 + 2.0 * a3 + a4);
+      v += dt / 6.0 * (b1 + 2.0 * b2 + 2.0 * b3 + b4);
     }
-    const double wn2 = unit.natural * unit.natural, dv = 2.0 * unit.damping * unit.natural;
-    const auto f = [&](double at, double value, double speed) { return wn2 * (drive(at) - value) - dv * speed; };
-    if (unit.friction > 0.0) {  // midpoint drive, friction that sticks
-      const double pushed = v + dt * f(t + 0.5 * dt, y + 0.5 * dt * v, v);
-      const double change = std::clamp(pushed, -unit.friction * dt, unit.friction * dt);
-      const double next = pushed - change;
-      y += 0.5 * dt * (v + next);
-      v = next;
-      continue;
-    }
-    const double a1 = v, b1 = f(t, y, v);
-    const double a2 = v + 0.5 * dt * b1, b2 = f(t + 0.5 * dt, y + 0.5 * dt * a1, v + 0.5 * dt * b1);
-    const double a3 = v + 0.5 * dt * b2, b3 = f(t + 0.5 * dt, y + 0.5 * dt * a2, v + 0.5 * dt * b2);
-    const double a4 = v + dt * b3, b4 = f(t + dt, y + dt * a3, v + dt * b3);
-    y += dt / 6.0 * (a1 + 2.0 * a2 + 2.0 * a3 + a4);
-    v += dt / 6.0 * (b1 + 2.0 * b2 + 2.0 * b3 + b4);
+    now = next;
   }
   return out;
 }
