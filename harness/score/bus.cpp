@@ -2,9 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
+#include "harness/score/interval_histogram.hpp"
 #include "harness/score/scores.hpp"
 
 namespace trackrod {
@@ -60,18 +62,23 @@ void add_losses(const CaptureView& capture, ScoreResult& result) {
   result.findings.push_back(frame.exact("records_lost", "1", lost));
 }
 
-// Over the spans asked for, or over the whole capture when none is. Empty: the signal has too few samples to say.
-std::vector<double> intervals_of(const ScoreInput& input, SignalIndex signal) {
-  std::vector<double> intervals;
+// Over the spans asked for, or over the whole capture when none is. A night is read a minute at a time.
+IntervalHistogram intervals_of(const ScoreInput& input, SignalIndex signal) {
+  constexpr Duration piece = std::chrono::minutes{1};
+  IntervalHistogram intervals;
   auto stretches = input.spans;
   if (stretches.empty()) stretches.push_back({"", 0, input.capture.begin(), input.capture.end() + Duration{1}, true});
   for (const auto& span : stretches) {
-    const auto points = input.capture.points(signal, span.from, span.to);
-    if (!points) continue;
-    for (std::size_t i = 1; i < points->size(); ++i)
-      intervals.push_back(seconds((*points)[i].when - (*points)[i - 1].when));
+    std::optional<BenchTime> last;
+    for (auto from = span.from; from < span.to; from += piece) {
+      const auto points = input.capture.points(signal, from, std::min(from + piece, span.to));
+      if (!points) continue;
+      for (const auto& point : *points) {
+        if (last) intervals.add(point.when - *last);
+        last = point.when;
+      }
+    }
   }
-  std::sort(intervals.begin(), intervals.end());
   return intervals;
 }
 
@@ -79,22 +86,20 @@ void add_signal(const ScoreInput& input, SignalIndex signal, double gap_factor, 
   const auto& info = input.capture.signals()[signal];
   const Frame frame{"bus", "", {info.name}, {}};
   const auto intervals = intervals_of(input, signal);
-  if (intervals.size() < 10) {
+  if (intervals.count() < 10) {
     for (const auto& [name, unit] :
          {std::pair{"interval", "ms"}, {"jitter", "ms"}, {"longest_interval", "ms"}, {"gaps", "1"}})
       result.findings.push_back(frame.missing(
           name, unit,
-          "'" + info.name + "' has " + std::to_string(intervals.size() + 1) + " samples or fewer here: too few"));
+          "'" + info.name + "' has " + std::to_string(intervals.count() + 1) + " samples or fewer here: too few"));
     return;
   }
-  const auto quantile = [&](double p) {
-    return intervals[static_cast<std::size_t>(p * static_cast<double>(intervals.size() - 1))];
-  };
-  const double median = quantile(0.5);
-  const auto gaps = intervals.end() - std::upper_bound(intervals.begin(), intervals.end(), gap_factor * median);
-  result.findings.push_back(frame.exact("interval", "ms", ms * median));
-  result.findings.push_back(frame.exact("jitter", "ms", ms * 0.5 * (quantile(0.99) - quantile(0.01))));
-  result.findings.push_back(frame.exact("longest_interval", "ms", ms * intervals.back()));
+  const auto median = intervals.quantile(0.5);
+  const auto gaps = intervals.longer_than(from_seconds(gap_factor * seconds(median)));
+  result.findings.push_back(frame.exact("interval", "ms", ms * seconds(median)));
+  result.findings.push_back(
+      frame.exact("jitter", "ms", ms * 0.5 * seconds(intervals.quantile(0.99) - intervals.quantile(0.01))));
+  result.findings.push_back(frame.exact("longest_interval", "ms", ms * seconds(intervals.longest())));
   result.findings.push_back(frame.exact("gaps", "1", static_cast<double>(gaps)));
 }
 

@@ -4,6 +4,7 @@
 
 #include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
+#include "harness/score/interval_histogram.hpp"
 #include "harness/score/series.hpp"
 #include "harness/score/transition.hpp"
 #include "tests/score/rig.hpp"
@@ -99,6 +100,27 @@ TEST_CASE("the run's own timing is reported as it was, counts exactly") {
     if (f.name == "bus.longest_interval" && road) CHECK(*f.value == Approx(20.0).margin(1.5));
   }
   CHECK(result.figures.empty());  // the report draws the lateness of every run, asked or not
+}
+
+// By sorting, which is what the histogram stands for.
+TEST_CASE("quantiles of intervals are those of the sorted list, to the width of a bin") {
+  std::mt19937_64 random{12};
+  std::lognormal_distribution<double> length{14.0, 2.0};  // ns: from microseconds to minutes
+  IntervalHistogram histogram;
+  std::vector<double> sorted;
+  for (int i = 0; i < 20000; ++i) {
+    const auto ns = std::chrono::nanoseconds{static_cast<std::int64_t>(length(random))};
+    histogram.add(ns);
+    sorted.push_back(static_cast<double>(ns.count()));
+  }
+  std::sort(sorted.begin(), sorted.end());
+  for (const double share : {0.0, 0.01, 0.5, 0.99, 1.0})
+    CHECK(static_cast<double>(histogram.quantile(share).count()) ==
+          Approx(sorted[static_cast<std::size_t>(share * 19999.0)]).epsilon(4e-5));
+  CHECK(static_cast<double>(histogram.longest().count()) == sorted.back());
+  CHECK(histogram.longer_than(histogram.quantile(0.99)) == 200);
+  histogram.add(std::chrono::nanoseconds{-5});
+  CHECK(histogram.quantile(0.0).count() == 0);
 }
 
 TEST_CASE("the run's timing bounds what delays may be claimed") {
