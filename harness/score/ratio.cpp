@@ -12,6 +12,7 @@
 #include "harness/score/ratio_map.hpp"
 #include "harness/score/scores.hpp"
 #include "harness/score/scoring.hpp"
+#include "harness/score/speed_change.hpp"
 
 namespace trackrod {
 namespace {
@@ -21,6 +22,8 @@ struct RatioSettings {
   double reach{80.0};  // % of the sweep
   Duration settle{from_seconds(0.1)};
   std::vector<DeclaredPoint> declared;
+  double held{0.5};
+  Duration rate_window{from_seconds(0.1)};
 };
 
 const Fields<RatioSettings>& ratio_fields() {
@@ -34,7 +37,12 @@ const Fields<RatioSettings>& ratio_fields() {
           .may("settle", &RatioSettings::settle, duration(Duration{0}, from_seconds(10.0)),
                "time after a reversal whose samples are left out; 100 ms when not given")
           .may("declared", &RatioSettings::declared, list(object(declared_fields), 1, 1000),
-               "the map that the ratio should have, straight lines between its points, level beyond");
+               "the map that the ratio should have, straight lines between its points, level beyond")
+          .may("held", &RatioSettings::held, number(0.0, 1e6),
+               "with a signal for 'speed', a step whose input moves by no more, in its unit, is one in which the speed "
+               "changes and has no map; 0.5 when not given")
+          .may("rate_window", &RatioSettings::rate_window, duration(from_seconds(0.005), from_seconds(10.0)),
+               "over which 'speed_rate' is taken; 100 ms when not given");
   return fields;
 }
 
@@ -75,6 +83,7 @@ class StepRatio {
  public:
   StepRatio(const ScoreInput& input, const std::string& step, const std::vector<Span>& spans);
   void add_to(ScoreResult& result);
+  const std::string& trouble() const { return map_.trouble; }
 
  private:
   std::vector<double> knot_positions() const;
@@ -228,7 +237,8 @@ Figure StepRatio::figure() const {
 void StepRatio::add_to(ScoreResult& result) {
   auto& findings = result.findings;
   if (!map_.trouble.empty()) {
-    for (const auto& kind : ratio_score().entry.findings) findings.push_back(missing(kind.name, map_.trouble));
+    for (const auto& kind : ratio_score().entry.findings)
+      if (!kind.name.starts_with("speed_")) findings.push_back(missing(kind.name, map_.trouble));
     return;
   }
   const auto count = map_.stretches();  // when even, the two at the middle count as one
@@ -260,10 +270,40 @@ void StepRatio::add_to(ScoreResult& result) {
   result.figures.push_back(figure());
 }
 
+// A step has a map, or a change of the speed under a held input.
 ScoreResult run_ratio(const ScoreInput& input) {
+  const auto& settings = std::any_cast<const RatioSettings&>(input.settings);
+  const SpeedChangeRule rule{settings.held, seconds(settings.rate_window)};
+  const bool with_speed = input.signal("speed") < input.capture.signals().size();
   ScoreResult result;
-  for (const auto& [step, spans] : by_step(input.spans)) StepRatio{input, step, spans}.add_to(result);
-  if (input.spans.empty()) StepRatio{input, "", {}}.add_to(result);
+  std::vector<Span> in_motion;
+  std::string trouble;
+  bool changed = false;
+  const auto add_map = [&](const std::string& step, const std::vector<Span>& spans) {
+    StepRatio map{input, step, spans};
+    map.add_to(result);
+    trouble = map.trouble();
+  };
+  for (const auto& [step, spans] : by_step(input.spans)) {
+    if (with_speed && input_is_held(input, spans, rule.held)) {
+      for (auto& f : speed_change_findings(input, spans, pair_frame(input, "ratio", step), rule))
+        result.findings.push_back(std::move(f));
+      changed = true;
+      continue;
+    }
+    add_map(step, spans);
+    in_motion.insert(in_motion.end(), spans.begin(), spans.end());
+  }
+  if (input.spans.empty()) add_map("", {});
+  if (changed) return result;
+  const auto frame = pair_frame(input, "ratio", step_names(in_motion));
+  if (!with_speed && !trouble.empty()) {
+    const auto& out = input.capture.signals()[input.signal("output")];
+    for (const auto& [name, unit] : {std::pair{"speed_motion", out.unit}, {"speed_rate", out.unit + "/s"}})
+      result.findings.push_back(frame.missing(name, unit, trouble, !in_motion.empty()));
+    return result;
+  }
+  for (auto& f : speed_change_findings(input, in_motion, frame, rule)) result.findings.push_back(std::move(f));
   return result;
 }
 
@@ -272,8 +312,10 @@ ScoreResult run_ratio(const ScoreInput& input) {
 ScoreKind ratio_score() {
   ScoreKind score;
   score.entry.settings = kind("ratio", ratio_fields);
-  score.entry.roles = {{"input", "what is swept to and fro, such as the bench's angle sensor at the hand wheel"},
-                       {"output", "what follows, such as the bench's angle sensor at the road wheel"}};
+  score.entry.roles = {
+      {"input", "what is swept to and fro, such as the bench's angle sensor at the hand wheel"},
+      {"output", "what follows, such as the bench's angle sensor at the road wheel"},
+      {"speed", "of the vehicle, where it changes in a step while the input is held", ScoreRole::Need::optional}};
   score.entry.findings = {
       {"centre", "input/output", "input over output across the stretch about the middle of the sweep, signed"},
       {"overall", "input/output", "the same from one end of the map to the other"},
@@ -281,7 +323,9 @@ ScoreKind ratio_score() {
       {"greatest", "input/output", "the largest of all stretches, and where"},
       {"unevenness", "%", "largest change from one stretch to the next, of their mean"},
       {"departure", "%", "largest departure of a stretch from the declared map; needs \"declared\""},
-      {"not_following", "1", "number of stretches over which the output stands still or goes back: 0 when monotonic"}};
+      {"not_following", "1", "number of stretches over which the output stands still or goes back: 0 when monotonic"},
+      {"speed_motion", "output", "how far the output moves while the speed changes and the input is held; signed"},
+      {"speed_rate", "output/s", "greatest rate at which it does"}};
   score.run = run_ratio;
   return score;
 }
