@@ -8,6 +8,11 @@ namespace {
 // Beyond this many stretches neighbours are joined, so that the index stays as large as it is.
 constexpr std::size_t most_stretches = 4096;
 
+void put_in_order(std::vector<Point>& points) {
+  const auto earlier = [](const Point& a, const Point& b) { return a.when < b.when; };
+  if (!std::is_sorted(points.begin(), points.end(), earlier)) std::stable_sort(points.begin(), points.end(), earlier);
+}
+
 Result<StreamHeader> find_header(JournalReader& reader) {
   std::string why = "no frame of it can be read";
   while (const auto frame = reader.next()) {
@@ -150,24 +155,36 @@ Result<void> JournalCapture::visit(const BlockVisitor& visitor) const {
   return {};
 }
 
+Result<void> JournalCapture::visit(BenchTime from, BenchTime to, const BlockVisitor& visitor) const {
+  auto reader = JournalReader::over(segments_);
+  if (!reader) return tl::unexpected{reader.error()};
+  for (const auto& s : stretches_) {
+    if (s.from >= to || s.to < from) continue;
+    if (auto visited = visit(s, *reader, visitor); !visited) return visited;
+  }
+  return {};
+}
+
 Result<std::vector<Point>> JournalCapture::points(SignalIndex signal, BenchTime from, BenchTime to) const {
   if (signal >= header_.signals.size())
     return fail(Fault::bad_input, "the capture has no signal number " + std::to_string(signal));
-  auto reader = JournalReader::over(segments_);
-  if (!reader) return tl::unexpected{reader.error()};
   std::vector<Point> points;
-  const BlockVisitor visitor{[&](const Sample& s) {
-                               if (s.when >= from && s.when < to)
-                                 points.push_back({s.when, s.value, s.uncertainty_ns, s.by});
-                             },
-                             nullptr, signal};
-  for (const auto& s : stretches_) {
-    if (s.from >= to || s.to < from) continue;
-    if (auto visited = visit(s, *reader, visitor); !visited) return tl::unexpected{visited.error()};
-  }
-  const auto earlier = [](const Point& a, const Point& b) { return a.when < b.when; };
-  if (!std::is_sorted(points.begin(), points.end(), earlier)) std::stable_sort(points.begin(), points.end(), earlier);
+  const auto take = [&](const Sample& s) {
+    if (s.when >= from && s.when < to) points.push_back({s.when, s.value, s.uncertainty_ns, s.by});
+  };
+  if (auto visited = visit(from, to, {take, nullptr, signal}); !visited) return tl::unexpected{visited.error()};
+  put_in_order(points);
   return points;
+}
+
+Result<std::vector<std::vector<Point>>> JournalCapture::points_of_all(BenchTime from, BenchTime to) const {
+  std::vector<std::vector<Point>> all(header_.signals.size());
+  const auto take = [&](const Sample& s) {
+    if (s.when >= from && s.when < to) all[s.signal].push_back({s.when, s.value, s.uncertainty_ns, s.by});
+  };
+  if (auto visited = visit(from, to, {take, nullptr}); !visited) return tl::unexpected{visited.error()};
+  for (auto& points : all) put_in_order(points);
+  return all;
 }
 
 }  // namespace trackrod

@@ -39,6 +39,7 @@ class JournalCapture final : public CaptureView {
   BenchTime begin() const override { return summary_.begin(); }
   BenchTime end() const override { return summary_.end(); }
   Result<std::vector<Point>> points(SignalIndex signal, BenchTime from, BenchTime to) const override;
+  Result<std::vector<std::vector<Point>>> points_of_all(BenchTime from, BenchTime to) const override;
 
   // Every sample and tick, in the order of the journal, reading one block after another. Error kind storage when the
   // files are no longer what open() found.
@@ -59,6 +60,8 @@ class JournalCapture final : public CaptureView {
   std::optional<BenchTime> take_block(const Frame& frame);
   void index(const Stretch& block);
   void note_losses(const std::vector<Loss>& losses, BenchTime from, BenchTime to);
+  // The blocks that may hold something of [from, to).
+  Result<void> visit(BenchTime from, BenchTime to, const BlockVisitor& visitor) const;
   Result<void> visit(const Stretch& stretch, JournalReader& reader, const BlockVisitor& visitor) const;
 
   StreamHeader header_;

@@ -72,6 +72,17 @@ class CaptureView {
   // All samples of the signal with from <= when < to, in the order of their stamps.
   virtual Result<std::vector<Point>> points(SignalIndex signal, BenchTime from, BenchTime to) const = 0;
 
+  // Those of every signal, by its index; one pass over the record where it can be.
+  virtual Result<std::vector<std::vector<Point>>> points_of_all(BenchTime from, BenchTime to) const {
+    std::vector<std::vector<Point>> all;
+    for (std::size_t i = 0; i < signals().size(); ++i) {
+      auto of_one = points(static_cast<SignalIndex>(i), from, to);
+      if (!of_one) return tl::unexpected{of_one.error()};
+      all.push_back(std::move(*of_one));
+    }
+    return all;
+  }
+
   std::optional<SignalIndex> find(const std::string& name) const {
     for (std::size_t i = 0; i < signals().size(); ++i)
       if (signals()[i].name == name) return static_cast<SignalIndex>(i);

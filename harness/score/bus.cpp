@@ -62,30 +62,30 @@ void add_losses(const CaptureView& capture, ScoreResult& result) {
   result.findings.push_back(frame.exact("records_lost", "1", lost));
 }
 
-// Over the spans asked for, or over the whole capture when none is. A night is read a minute at a time.
-IntervalHistogram intervals_of(const ScoreInput& input, SignalIndex signal) {
+// Of every signal, over the spans asked for, or over the whole capture when none is. A night is read a minute at a
+// time.
+std::vector<IntervalHistogram> intervals_of(const ScoreInput& input) {
   constexpr Duration piece = std::chrono::minutes{1};
-  IntervalHistogram intervals;
+  std::vector<IntervalHistogram> intervals(input.capture.signals().size());
   auto stretches = input.spans;
   if (stretches.empty()) stretches.push_back({"", 0, input.capture.begin(), input.capture.end() + Duration{1}, true});
   for (const auto& span : stretches) {
-    std::optional<BenchTime> last;
+    std::vector<std::optional<BenchTime>> last(intervals.size());
     for (auto from = span.from; from < span.to; from += piece) {
-      const auto points = input.capture.points(signal, from, std::min(from + piece, span.to));
+      const auto points = input.capture.points_of_all(from, std::min(from + piece, span.to));
       if (!points) continue;
-      for (const auto& point : *points) {
-        if (last) intervals.add(point.when - *last);
-        last = point.when;
-      }
+      for (std::size_t signal = 0; signal < intervals.size(); ++signal)
+        for (const auto& point : (*points)[signal]) {
+          if (last[signal]) intervals[signal].add(point.when - *last[signal]);
+          last[signal] = point.when;
+        }
     }
   }
   return intervals;
 }
 
-void add_signal(const ScoreInput& input, SignalIndex signal, double gap_factor, ScoreResult& result) {
-  const auto& info = input.capture.signals()[signal];
+void add_signal(const SignalInfo& info, const IntervalHistogram& intervals, double gap_factor, ScoreResult& result) {
   const Frame frame{"bus", "", {info.name}, {}};
-  const auto intervals = intervals_of(input, signal);
   if (intervals.count() < 10) {
     for (const auto& [name, unit] :
          {std::pair{"interval", "ms"}, {"jitter", "ms"}, {"longest_interval", "ms"}, {"gaps", "1"}})
@@ -108,9 +108,10 @@ ScoreResult run_bus(const ScoreInput& input) {
   ScoreResult result;
   add_loop(input.capture, result);
   add_losses(input.capture, result);
-  for (std::size_t i = 0; i < input.capture.signals().size(); ++i)
-    if (input.capture.signals()[i].direction == Direction::read)
-      add_signal(input, static_cast<SignalIndex>(i), settings.gap, result);
+  const auto intervals = intervals_of(input);
+  for (std::size_t i = 0; i < intervals.size(); ++i)
+    if (const auto& info = input.capture.signals()[i]; info.direction == Direction::read)
+      add_signal(info, intervals[i], settings.gap, result);
   return result;
 }
 
