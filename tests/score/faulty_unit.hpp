@@ -2,7 +2,7 @@
 // A unit with a fault, in closed form and simulated finely: first order behind a dead time; in a fault its output runs
 // towards zero until it reacts, and it then follows with another gain and a further delay.
 
-#include "tests/score/rig.hpp"
+#include "tests/score/known.hpp"
 
 namespace trackrod::test {
 
@@ -119,10 +119,7 @@ inline ScoreResult score_faults(const KnownCapture& capture, const std::string& 
   for (std::size_t i = 0; i < all.size(); ++i)
     if (std::find(roles.begin(), roles.end(), all[i]) != roles.end())
       signals.emplace_back(all[i], static_cast<SignalIndex>(i));
-  const auto values = settings_of("degraded", settings);
-  auto result = run_score("degraded", {capture, capture.all_spans, signals, values});
-  if (!result) FAIL(result.error().context);
-  return *result;
+  return score("degraded", capture, settings, signals);
 }
 
 }  // namespace trackrod::test

@@ -61,4 +61,22 @@ inline std::vector<std::pair<double, double>> drops(const std::vector<double>& l
   return corners;
 }
 
+// Two feeds: one goes away at 1.0 s, 4.0 s, ... for 1 s. At the connector the voltage falls from 13.5 V for 10 ms, to
+// `lowest`, and is at 12.8 V another 5 ms later, when the other feed carries.
+inline KnownCapture two_feeds(const Fed& unit, double lowest, int count, std::uint64_t seed, double noise = 0.005) {
+  std::vector<std::pair<double, double>> joint{{-1.0, 13.5}}, feed = joint;
+  for (int k = 0; k < count; ++k) {
+    const double t = 1.0 + 3.0 * k;
+    joint.insert(joint.end(), {{t, 13.5}, {t + 0.010, lowest}, {t + 0.015, 12.8}, {t + 1.0, 12.8}, {t + 1.001, 13.5}});
+    feed.insert(feed.end(), {{t, 13.5}, {t + 0.001, 0.0}, {t + 1.0, 0.0}, {t + 1.001, 13.5}});
+  }
+  joint.emplace_back(3.0 * count, 13.5), feed.emplace_back(3.0 * count, 13.5);
+  auto c = fed(unit, joint, seed, 0.001, noise);
+  const auto other = fed(unit, feed, seed + 1, 0.001, noise);
+  c.infos.push_back(other.infos[0]);
+  c.infos.back().name = "feed";
+  c.samples.push_back(other.samples[0]);
+  return c;
+}
+
 }  // namespace trackrod::test

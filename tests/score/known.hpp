@@ -232,12 +232,12 @@ inline std::any settings_of(const std::string& score, const std::string& json) {
   throw std::runtime_error{"no score '" + score + "'"};
 }
 
-inline ScoreResult score(const std::string& name, const KnownCapture& capture, const std::string& settings = "{}") {
+// Roles: "input" is the first signal and "output" the second when none are given.
+inline ScoreResult score(const std::string& name, const KnownCapture& capture, const std::string& settings = "{}",
+                         std::vector<std::pair<std::string, SignalIndex>> roles = {}) {
   const auto values = settings_of(name, settings);
-  std::vector<std::pair<std::string, SignalIndex>> roles;
-  if (name != "bus") roles = {{"input", SignalIndex{0}}, {"output", SignalIndex{1}}};
-  const ScoreInput input{capture, capture.all_spans, roles, values};
-  auto result = run_score(name, input);
+  if (roles.empty() && name != "bus") roles = {{"input", SignalIndex{0}}, {"output", SignalIndex{1}}};
+  auto result = run_score(name, ScoreInput{capture, capture.all_spans, std::move(roles), values});
   if (!result) throw std::runtime_error{result.error().context};
   return *result;
 }

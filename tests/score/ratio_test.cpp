@@ -1,6 +1,7 @@
 // The score `ratio` on a rig that is known exactly. For a law y = f(x) the ratio over a stretch is
 // (b - a) / (f(b) - f(a)): plain algebra.
 
+#include "tests/score/accelerated.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
@@ -168,74 +169,8 @@ TEST_CASE("a sweep too narrow for the map at this rate is told what to do") {
   CHECK(f.reason.find("sweep wider or slower") != std::string::npos);
 }
 
-// Hand held at 60 deg while the speed goes evenly from 20 to 60 km/h within 2 s, from 1 s on; the ratio follows it as
-// 8 + 0.1 / (km/h), behind a lag of 150 ms.
-struct Accelerated {
-  double held{60.0}, per_speed{0.1}, lag{0.15};
-  double ratio_at(double speed) const { return 8.0 + per_speed * speed; }
-};
-double speed_at(double t) { return 20.0 + 40.0 * std::clamp((t - 1.0) / 2.0, 0.0, 1.0); }
-
-struct SpeedRecord {
-  KnownCapture capture;
-  double motion{0.0}, rate{0.0};  // truth: change, and greatest rate as the slope of a line over 100 ms
-};
-SpeedRecord accelerate(const Accelerated& unit, int cycles, double noise, std::uint64_t seed) {
-  constexpr double length = 5.0, dt = 1e-4;
-  std::vector<double> road;
-  double filtered = speed_at(-2.0);
-  for (double t = -2.0; t < length; t += dt) {
-    filtered += dt / unit.lag * (speed_at(t) - filtered);
-    if (t >= -1.0) road.push_back(unit.held / unit.ratio_at(filtered));
-  }
-  const auto course = [&](double t) {
-    return road[std::min(static_cast<std::size_t>(std::max(0.0, (t + 1.0) / dt)), road.size() - 1)];
-  };
-  SpeedRecord r;
-  const auto level = [&](double from) {
-    double sum = 0.0;
-    for (int k = 0; k < 1000; ++k) sum += course(from + 1e-4 * k) / 1000.0;
-    return sum;
-  };
-  r.motion = level(length - 0.1) - level(0.0);
-  for (double from = 0.0; from + 0.1 < length; from += 0.001) {
-    double above = 0.0, below = 0.0;
-    for (int k = 0; k <= 200; ++k) {
-      const double x = -0.05 + 0.0005 * k;
-      above += x * course(from + 0.05 + x), below += x * x;
-    }
-    r.rate = std::max(r.rate, std::abs(above / below));
-  }
-  std::mt19937_64 random{seed};
-  auto& c = r.capture;
-  Sensor hand, out, bus;
-  hand.noise = 0.005, out.noise = noise, bus.interval = 0.01;
-  hand.phase = 0.0003, out.phase = 0.0006;
-  c.infos = {info_of(hand, "hand", "hand_bench"), info_of(out, "road", "road_bench"), info_of(bus, "speed", "unit")};
-  c.infos[2].unit = "km/h";
-  c.samples.resize(3);
-  for (int k = 0; k < cycles; ++k) {
-    const auto all = {sense(
-                          hand, [&](double) { return unit.held; }, length, random),
-                      sense(out, course, length, random), sense(bus, speed_at, length, random)};
-    std::size_t i = 0;
-    for (auto points : all) {
-      for (auto& p : points)
-        if (p.when >= at(0.0)) p.when += from_seconds(k * length), c.samples[i].push_back(p);
-      ++i;
-    }
-  }
-  set_cycles(c, "faster", cycles, length);
-  c.first = at(0.0), c.last = at(cycles * length);
-  return r;
-}
-ScoreResult score_speed(const KnownCapture& c, const std::string& text = "{}") {
-  const auto values = settings_of("ratio", text);
-  auto result = run_score(
-      "ratio",
-      {c, c.all_spans, {{"input", SignalIndex{0}}, {"output", SignalIndex{1}}, {"speed", SignalIndex{2}}}, values});
-  REQUIRE(result);
-  return *result;
+ScoreResult score_speed(const KnownCapture& c) {
+  return score("ratio", c, "{}", {{"input", SignalIndex{0}}, {"output", SignalIndex{1}}, {"speed", SignalIndex{2}}});
 }
 
 TEST_CASE("while the speed changes and the hand is held, the ratio moves the output by so much, and so fast") {
@@ -269,30 +204,6 @@ TEST_CASE("a hand that moves, a speed that does not change, no speed: each is to
   for (auto& p : r.capture.samples[2]) p.value = 20.0;
   CHECK(finding_of(score_speed(r.capture), "speed_rate").reason.find("does not change") != std::string::npos);
   CHECK(finding_of(score("ratio", r.capture), "speed_rate").reason.find("no motion") != std::string::npos);
-}
-
-TEST_CASE("95 % intervals hold motion and greatest rate while the speed changes in about 95 of 100 captures") {
-  const std::uint64_t seed = 20261128;
-  CAPTURE(seed);
-  std::mt19937_64 random{seed};
-  std::uniform_real_distribution<double> even;
-  int motion = 0, rate = 0;
-  for (int n = 0; n < 300; ++n) {
-    Accelerated unit;
-    unit.held = 30.0 + 60.0 * even(random), unit.per_speed = 0.02 + 0.1 * even(random),
-    unit.lag = 0.1 + 0.2 * even(random);
-    const auto r = accelerate(unit, 2, 0.001 + 0.01 * even(random), random());
-    const auto result = score_speed(r.capture);
-    const auto holds = [](const Finding& f, double truth) {
-      REQUIRE(f.interval);
-      return truth >= (*f.interval)[0] && truth <= (*f.interval)[1] ? 1 : 0;
-    };
-    motion += holds(finding_of(result, "speed_motion"), r.motion);
-    rate += holds(finding_of(result, "speed_rate"), r.rate);
-  }
-  CAPTURE(motion, rate);
-  CHECK(motion >= 265);
-  CHECK(rate >= 265);
 }
 
 }  // namespace
