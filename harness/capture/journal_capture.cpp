@@ -8,11 +8,6 @@ namespace {
 // Beyond this many stretches neighbours are joined, so that the index stays as large as it is.
 constexpr std::size_t most_stretches = 4096;
 
-void put_in_order(std::vector<Point>& points) {
-  const auto earlier = [](const Point& a, const Point& b) { return a.when < b.when; };
-  if (!std::is_sorted(points.begin(), points.end(), earlier)) std::stable_sort(points.begin(), points.end(), earlier);
-}
-
 Result<StreamHeader> find_header(JournalReader& reader) {
   std::string why = "no frame of it can be read";
   while (const auto frame = reader.next()) {
@@ -116,17 +111,23 @@ std::optional<BenchTime> JournalCapture::take_block(const Frame& frame) {
   return range->from;
 }
 
+// All stretches but the last of a segment hold as many blocks, so that no part of a long run is harder to find than
+// another.
 void JournalCapture::index(const Stretch& block) {
-  stretches_.push_back(block);
+  const auto join = [&](std::vector<Stretch>& into, const Stretch& next) {
+    if (!into.empty() && into.back().at.segment == next.at.segment &&
+        into.back().blocks + next.blocks <= blocks_per_stretch_) {
+      auto& j = into.back();
+      j = {j.at, next.end, j.blocks + next.blocks, std::min(j.from, next.from), std::max(j.to, next.to)};
+    } else {
+      into.push_back(next);
+    }
+  };
+  join(stretches_, block);
   if (stretches_.size() <= most_stretches) return;
+  blocks_per_stretch_ *= 2;
   std::vector<Stretch> joined;
-  for (std::size_t i = 0; i < stretches_.size(); ++i) {
-    joined.push_back(stretches_[i]);
-    if (i + 1 == stretches_.size() || stretches_[i + 1].at.segment != stretches_[i].at.segment) continue;
-    const auto& next = stretches_[++i];
-    auto& j = joined.back();
-    j = {j.at, next.end, j.blocks + next.blocks, std::min(j.from, next.from), std::max(j.to, next.to)};
-  }
+  for (const auto& stretch : stretches_) join(joined, stretch);
   stretches_ = std::move(joined);
 }
 
@@ -173,18 +174,18 @@ Result<std::vector<Point>> JournalCapture::points(SignalIndex signal, BenchTime 
     if (s.when >= from && s.when < to) points.push_back({s.when, s.value, s.uncertainty_ns, s.by});
   };
   if (auto visited = visit(from, to, {take, nullptr, signal}); !visited) return tl::unexpected{visited.error()};
-  put_in_order(points);
+  const auto earlier = [](const Point& a, const Point& b) { return a.when < b.when; };
+  if (!std::is_sorted(points.begin(), points.end(), earlier)) std::stable_sort(points.begin(), points.end(), earlier);
   return points;
 }
 
-Result<std::vector<std::vector<Point>>> JournalCapture::points_of_all(BenchTime from, BenchTime to) const {
-  std::vector<std::vector<Point>> all(header_.signals.size());
-  const auto take = [&](const Sample& s) {
-    if (s.when >= from && s.when < to) all[s.signal].push_back({s.when, s.value, s.uncertainty_ns, s.by});
-  };
-  if (auto visited = visit(from, to, {take, nullptr}); !visited) return tl::unexpected{visited.error()};
-  for (auto& points : all) put_in_order(points);
-  return all;
+Result<void> JournalCapture::each_point(BenchTime from, BenchTime to,
+                                        const std::function<void(SignalIndex, const Point&)>& take) const {
+  return visit(from, to,
+               {[&](const Sample& s) {
+                  if (s.when >= from && s.when < to) take(s.signal, {s.when, s.value, s.uncertainty_ns, s.by});
+                },
+                nullptr});
 }
 
 }  // namespace trackrod

@@ -39,7 +39,8 @@ class JournalCapture final : public CaptureView {
   BenchTime begin() const override { return summary_.begin(); }
   BenchTime end() const override { return summary_.end(); }
   Result<std::vector<Point>> points(SignalIndex signal, BenchTime from, BenchTime to) const override;
-  Result<std::vector<std::vector<Point>>> points_of_all(BenchTime from, BenchTime to) const override;
+  Result<void> each_point(BenchTime from, BenchTime to,
+                          const std::function<void(SignalIndex, const Point&)>& take) const override;
 
   // Every sample and tick, in the order of the journal, reading one block after another. Error kind storage when the
   // files are no longer what open() found.
@@ -68,6 +69,7 @@ class JournalCapture final : public CaptureView {
   Summary summary_{header_};
   std::vector<std::string> segments_;
   std::vector<Stretch> stretches_;
+  std::uint64_t blocks_per_stretch_{1};
   std::vector<Gap> gaps_;
   std::vector<Note> notes_;
   std::vector<Loss> losses_;

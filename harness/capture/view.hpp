@@ -2,6 +2,7 @@
 // The reading side of a capture: what scores and reports see, whether it comes from the journal, the HDF5 archive or
 // memory.
 
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -72,15 +73,16 @@ class CaptureView {
   // All samples of the signal with from <= when < to, in the order of their stamps.
   virtual Result<std::vector<Point>> points(SignalIndex signal, BenchTime from, BenchTime to) const = 0;
 
-  // Those of every signal, by its index; one pass over the record where it can be.
-  virtual Result<std::vector<std::vector<Point>>> points_of_all(BenchTime from, BenchTime to) const {
-    std::vector<std::vector<Point>> all;
+  // Those of every signal, each signal's in the order of its stamps but for samples that came late; one pass over the
+  // record where it can be.
+  virtual Result<void> each_point(BenchTime from, BenchTime to,
+                                  const std::function<void(SignalIndex, const Point&)>& take) const {
     for (std::size_t i = 0; i < signals().size(); ++i) {
-      auto of_one = points(static_cast<SignalIndex>(i), from, to);
+      const auto of_one = points(static_cast<SignalIndex>(i), from, to);
       if (!of_one) return tl::unexpected{of_one.error()};
-      all.push_back(std::move(*of_one));
+      for (const auto& point : *of_one) take(static_cast<SignalIndex>(i), point);
     }
-    return all;
+    return {};
   }
 
   std::optional<SignalIndex> find(const std::string& name) const {

@@ -62,24 +62,20 @@ void add_losses(const CaptureView& capture, ScoreResult& result) {
   result.findings.push_back(frame.exact("records_lost", "1", lost));
 }
 
-// Of every signal, over the spans asked for, or over the whole capture when none is. A night is read a minute at a
-// time.
+// Of every signal, over the spans asked for, or over the whole capture when none is. A sample that came late counts as
+// one that came with the one before.
 std::vector<IntervalHistogram> intervals_of(const ScoreInput& input) {
-  constexpr Duration piece = std::chrono::minutes{1};
   std::vector<IntervalHistogram> intervals(input.capture.signals().size());
   auto stretches = input.spans;
   if (stretches.empty()) stretches.push_back({"", 0, input.capture.begin(), input.capture.end() + Duration{1}, true});
   for (const auto& span : stretches) {
     std::vector<std::optional<BenchTime>> last(intervals.size());
-    for (auto from = span.from; from < span.to; from += piece) {
-      const auto points = input.capture.points_of_all(from, std::min(from + piece, span.to));
-      if (!points) continue;
-      for (std::size_t signal = 0; signal < intervals.size(); ++signal)
-        for (const auto& point : (*points)[signal]) {
-          if (last[signal]) intervals[signal].add(point.when - *last[signal]);
-          last[signal] = point.when;
-        }
-    }
+    // What cannot be read is missing, as the capture's gaps say.
+    (void)input.capture.each_point(span.from, span.to, [&](SignalIndex signal, const Point& point) {
+      auto& before = last[signal];
+      if (before) intervals[signal].add(point.when - *before);
+      before = before ? std::max(*before, point.when) : point.when;
+    });
   }
   return intervals;
 }
