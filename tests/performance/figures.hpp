@@ -21,6 +21,7 @@ void lateness(const Wish& wish);      // tick lateness at 1 and 4 kHz beside cyc
 void added_time(const Wish& wish);    // datagram in to datagram out beside a bare socket echo
 void capture_rate(const Wish& wish);  // sustained sample rate of the journal beside a plain write
 void rehearsal(const Wish& wish);     // a night in virtual time, and its memory
+void score_night(const Wish& wish);   // scoring a night beside a script that does the same, and beside just reading it
 
 // Nearest rank; `sorted` must be sorted. 0 of none.
 inline double percentile(const std::vector<double>& sorted, double percent) {

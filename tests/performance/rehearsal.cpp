@@ -2,26 +2,12 @@
 #include <cstdio>
 
 #include "tests/performance/figures.hpp"
-#include "tests/system/demo_rig.hpp"
+#include "tests/performance/night_plan.hpp"
 
 namespace trackrod::performance {
 namespace {
 
 using namespace trackrod::test;
-
-// The motions of the acceptance plan again and again. Nothing is scored: what is timed is the rehearsal.
-std::string night(double hours) {
-  const auto plan = nlohmann::json::parse(slurp(DemoRig::source("plans/acceptance.json")), nullptr, true, true);
-  constexpr double plan_seconds = 305.0;
-  nlohmann::json out = plan;
-  out.erase("$schema");
-  out.erase("criteria");
-  out["plan"] = "night";
-  const int times = static_cast<int>(hours * 3600.0 / plan_seconds) + 1;
-  out["steps"] =
-      nlohmann::json::array({{{"do", "repeat"}, {"name", "all_night"}, {"times", times}, {"steps", plan.at("steps")}}});
-  return out.dump();
-}
 
 struct Cost {
   double took{0};  // s; of the whole command
@@ -31,7 +17,7 @@ struct Cost {
 
 Cost rehearse(double hours) {
   DemoRig rig;
-  rig.write("night.json", night(hours));
+  rig.write("night.json", night_plan(hours, {}));  // nothing is scored: what is timed is the rehearsal
   const auto start = std::chrono::steady_clock::now();
   const auto program = rig.rehearse_plan(rig.file("night.json"));
   const int status = program->wait(std::chrono::hours{2});
