@@ -158,6 +158,7 @@ std::vector<std::string> complaints(const Row& row, Limits limits) {
   if (row.claim == Claim::stranger) return out;
   const int n = row.stated();
   const bool both = row.claim == Claim::interval;
+  const bool enough = row.captures >= 1000;  // for medians
   if (too_many(row.refused, row.captures, 0.02, limits))
     out.push_back(percent(row.refused, row.captures) + " have no value, allowed 2 %");
   if (too_few(row.held, n, both ? 0.93 : 0.95, limits))
@@ -169,8 +170,8 @@ std::vector<std::string> complaints(const Row& row, Limits limits) {
       if (too_few(missed, n, 0.015, limits) || too_many(missed, n, 0.035, limits))
         out.push_back(percent(missed, n) + " have the truth " + where + ", 1.5 to 3.5 %");
     }
-  if (limits == Limits::bare && both && std::abs(row.bias) > 0.1) out.push_back("bias above a tenth of u");
-  if (limits == Limits::bare && both && row.width > 1.5) out.push_back("more than 1.5 times as wide as errors are");
+  if (enough && both && std::abs(row.bias) > 0.1) out.push_back("bias above a tenth of u");
+  if (enough && both && row.width > 1.5) out.push_back("more than 1.5 times as wide as errors are");
   for (const auto& [name, share] : row.strata)
     if (share.of >= 100 && too_few(share.held, share.of, 0.90, limits))
       out.push_back(percent(share.held, share.of) + " of '" + name + "' hold the truth, at least 90 %");
