@@ -40,15 +40,14 @@ TEST_CASE("a plan over CAN finds what it finds over other links, while the wall 
   }
   // docs/simulated-bench.md: play + 2 F / k, with 60 N of friction and 1296 N/deg.
   const auto width = findings_named(found, "hysteresis.width_corrected").at(0);
-  CHECK(width.low <= 0.12 + 2.0 * 60.0 / 1296.0);
-  CHECK(0.12 + 2.0 * 60.0 / 1296.0 <= width.high);
+  CHECK(near_truth(width, 0.12 + 2.0 * 60.0 / 1296.0));
   // 12 ms, the simulated unit's dead time, is about one turn of the loop here: not claimed, or claimed with an interval
   // that holds it.
   const auto dead_time = findings_named(found, "delay.dead_time");
   REQUIRE(dead_time.size() == 1);
   CAPTURE(dead_time[0].low, dead_time[0].high, dead_time[0].reason, dead_time[0].verdict);
   if (dead_time[0].value) {
-    CHECK((dead_time[0].low <= 12.0 && 12.0 <= dead_time[0].high));
+    CHECK(near_truth(dead_time[0], 12.0));
   } else {
     CHECK_FALSE(dead_time[0].reason.empty());
   }

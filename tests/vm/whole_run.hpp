@@ -1,6 +1,7 @@
 #pragma once
 // Whole runs in the virtual machine, against the simulated bench as a process of its own.
 
+#include <cmath>
 #include <filesystem>
 #include <nlohmann/json.hpp>
 #include <string>
@@ -42,6 +43,11 @@ inline bool log_has(const std::string& runs, const std::string& words) {
   if (!std::filesystem::exists(runs, none)) return false;
   const auto folder = folder_in(runs);
   return !folder.empty() && slurp(folder + "/run.log").find(words) != std::string::npos;
+}
+
+// A 95 % interval misses what is so one time in twenty, and hardly ever by as much again.
+inline bool near_truth(const Read& found, double truth) {
+  return std::abs(found.value.value_or(INFINITY) - truth) <= found.high - found.low;
 }
 
 }  // namespace trackrod::test
