@@ -95,7 +95,6 @@ class StepRatio {
   Figure figure() const;
   std::string unit_of(const std::string& name) const;
 
-  const ScoreInput& input_;
   const RatioSettings& settings_;
   const SignalInfo &in_, &out_;
   std::size_t tried_;
@@ -106,8 +105,7 @@ class StepRatio {
 };
 
 StepRatio::StepRatio(const ScoreInput& input, const std::string& step, const std::vector<Span>& spans)
-    : input_{input},
-      settings_{std::any_cast<const RatioSettings&>(input.settings)},
+    : settings_{std::any_cast<const RatioSettings&>(input.settings)},
       in_{input.capture.signals()[input.signal("input")]},
       out_{input.capture.signals()[input.signal("output")]},
       tried_{spans.size()},

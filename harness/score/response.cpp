@@ -137,7 +137,8 @@ Response response_at(const std::vector<SpectrumLine>& lines, const std::vector<S
                 shown(100.0 * std::min(1.0, r.input_noise), 2) + " % of what it shows there";
     return r;
   }
-  const auto& [inverse, c] = fit;
+  const auto& inverse = fit.inverse;
+  const auto& c = fit.c;
   double left = 0.0;
   for (const auto& line : lines) left += std::norm(line.output - row(line).cwiseProduct(c).sum());
   r.degrees_of_freedom = 2.0 * (n - 3.0);  // each line has two parts
