@@ -79,6 +79,7 @@ void collect(const NamedFrames& frames, bool FieldInfo::*direction, std::vector<
         known->high = info.high;
       }
       (*known).*direction = true;
+      if (direction == &FieldInfo::drivable) known->counted = frame.counter || frame.e2e;
     }
 }
 

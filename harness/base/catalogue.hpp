@@ -19,6 +19,7 @@ struct FieldInfo {
   bool readable{false}, drivable{false};
   double resolution{0.0}, resolution_offset{0.0};  // value = resolution * count + resolution_offset; 0 = continuous
   double low{0.0}, high{0.0};                      // what the field can hold; low == high: no bound
+  bool counted{false};  // driven in messages that count, so that who receives them can tell a lost or repeated one
 };
 
 struct ProtocolEntry {

@@ -44,6 +44,7 @@ struct SignalSpec {
   double rest{0.0};                   // drive: what is sent from arming on until the plan says otherwise
   SignalIndex start_from{no_signal};  // drive: arming starts at the present value of this signal instead of `rest`
   double max_jerk{0.0};               // drive: unit/s^3; 0 = unlimited
+  bool counted{true};                 // drive: FieldInfo::counted
 };
 
 enum class ControlMode : std::uint8_t { position, velocity, torque, impedance, free };

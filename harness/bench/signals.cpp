@@ -38,6 +38,7 @@ class SignalResolver {
     if (field != nullptr) {
       spec_.info.resolution = std::abs(spec_.gain) * field->resolution;
       spec_.info.resolution_offset = spec_.gain * field->resolution_offset + spec_.offset;
+      if (w_.direction == Direction::drive) spec_.counted = field->counted;
     }
     return ranged;
   }

@@ -44,12 +44,22 @@ class Lint {
   }
 
   std::vector<std::string> notes() {
+    check_counters();
     start();
     walk(timeline_.program());
     return std::move(notes_);
   }
 
  private:
+  void check_counters() {
+    for (const auto& trace : traces_)
+      if (const auto& spec = bench_.signals[trace.signal]; !spec.counted)
+        notes_.push_back(
+            "'" + spec.info.name + "' goes out in a message of device '" + spec.info.device +
+            "' that does not count: a unit that watches its bus cannot tell it from one that is stuck, and "
+            "may fall back; give the message the 'counter' or 'e2e' that it has in the vehicle");
+  }
+
   // The engine brings the signals to their start values.
   void approach(const Trace& trace, double goal) {
     const auto& info = bench_.signals[trace.signal].info;

@@ -97,3 +97,18 @@ TEST_CASE("a vehicle that makes no sense is told with its place") {
   CHECK(says(told(wheels(R"("vehicle.wheel", "vehicle.wheel")")), "a second time"));
   CHECK(says(told(wheels(R"("road.load_cmd")")), "a signal in km/h"));
 }
+
+TEST_CASE("a driven signal knows whether its messages count") {
+  const auto counted = [](const std::string& text) {
+    const auto read = parse(text);
+    INFO(read.sentences());
+    REQUIRE(read.bench);
+    return read.bench->signals[read.bench->vehicle->speed].counted;
+  };
+  auto text = demo_text();
+  CHECK(counted(text));
+  const std::string counter = R"("counter": {"start": 11, "bits": 4},)";
+  const auto at = text.find(counter, text.find("\"vehicle\": {\n            \"length\""));
+  REQUIRE(at != std::string::npos);
+  CHECK_FALSE(counted(text.erase(at, counter.size())));
+}

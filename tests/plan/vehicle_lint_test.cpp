@@ -192,3 +192,13 @@ TEST_CASE("a vehicle that moves and is switched off is noted") {
   CHECK(has(notes[0], "'ignition' is 1 at "));
   CHECK(has(notes[0], "a vehicle that moves has at least 2, in step 'off'"));
 }
+
+TEST_CASE("a signal of the vehicle in a message that does not count is noted once, whatever the steps") {
+  auto bench = vehicle_bench();
+  bench.signals[speed].counted = false;
+  bench.signals[ignition].counted = false;  // none of the vehicle's
+  const auto notes = notes_of(R"({"do": "hold", "for": "1 s"})", "", bench);
+  REQUIRE(notes.size() == 1);
+  CHECK(has(notes[0], "'speed' goes out in a message of device '"));
+  CHECK(has(notes[0], "that does not count"));
+}

@@ -143,3 +143,21 @@ TEST_CASE("a name in both directions is one field that is driven and comes back"
   CHECK(fields[0].low == Approx(-3276.7 + 5));
   CHECK(fields[0].high == Approx(3276.8 + 5));
 }
+
+TEST_CASE("a field counts when its message to send has an alive counter or is protected end to end") {
+  Chosen chosen;
+  Problems problems;
+  const auto fields = read_settings(R"({"kind": "frames",
+    "receive": {"r": {"length": 4, "counter": {"start": 24, "bits": 8}, "fields": {"read": {"start": 0, "bits": 8}}}},
+    "send": {"plain": {"length": 4, "cycle": "2 ms", "fields": {"bare": {"start": 0, "bits": 8}}},
+             "alive": {"length": 4, "cycle": "2 ms", "counter": {"start": 24, "bits": 8}, "fields": {"counted": {"start": 0, "bits": 8}}},
+             "safe": {"length": 4, "cycle": "2 ms", "e2e": {"profile": "P01", "data_id": 291},
+                      "fields": {"protected": {"start": 16, "bits": 8}}}}})",
+                                    chosen, problems);
+  CHECK(problems.none());
+  for (const auto& field : fields) {
+    CAPTURE(field.name);
+    CHECK(field.counted == (field.name == "counted" || field.name == "protected"));
+  }
+  CHECK(fields.size() == 4);
+}
