@@ -93,6 +93,32 @@ TEST_CASE("a fault that the plan expects does not make the run invalid") {
   CHECK(mentions(rig.record["fault_memory"]["after"]["diagnosis"].dump(), "5A0164"));
 }
 
+TEST_CASE("a run in which the unit restarts with other software is invalid") {
+  DiagnosisRig rig;
+  const auto plan = replaced(
+      slurp(DemoRig::source("tests/system/short_response.json")), R"({"do": "hold", "name": "rest", "for": "500 ms"})",
+      R"({"do": "ramp", "name": "down", "signal": "supply.voltage_cmd", "to": "3 V", "rate": "10 V/s"},
+                                {"do": "ramp", "name": "up", "signal": "supply.voltage_cmd", "to": "13.5 V", "rate": "10 V/s",
+                                 "for": "3 s"})");
+  rig.write("restart.json", plan);
+  for (const auto& [software, status] : {std::pair{"2.4.1", 0}, {"2.5.0", 4}}) {
+    CAPTURE(software);
+    const auto runs = rig.file(std::string{"runs-"} + software);
+    const auto run = rig.start({"rehearse", rig.file("restart.json"), "--bench", rig.file("bench-diagnosis.json"),
+                                "--truth-set", std::string{"identity.restarted_software="} + software, "--runs", runs},
+                               "restart");
+    CHECK(run->wait(60s) == status);
+    CAPTURE(run->out(), run->err());
+    std::string folder;
+    for (const auto& entry : std::filesystem::directory_iterator{runs}) folder = entry.path().string();
+    const auto invalid = Json::parse(slurp(folder + "/run.json"))["invalid"].dump();
+    CHECK(mentions(invalid, "its software was '2.4.1' and is '2.5.0'") == (status != 0));
+    const auto dead_time = findings_named(Json::parse(slurp(folder + "/findings.json")), "delay.dead_time");
+    REQUIRE(dead_time.size() == 1);
+    CHECK(dead_time[0].verdict == (status != 0 ? "invalid" : "pass"));
+  }
+}
+
 TEST_CASE("a fault that comes up in the steps is in the memory after them, and the event has its name") {
   DiagnosisRig rig;
   auto plan = slurp(DemoRig::source("tests/system/short_response.json"));
