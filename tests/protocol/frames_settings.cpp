@@ -149,11 +149,12 @@ TEST_CASE("a field counts when its message to send has an alive counter or is pr
   Problems problems;
   const auto fields = read_settings(R"({"kind": "frames",
     "receive": {"r": {"length": 4, "counter": {"start": 24, "bits": 8}, "fields": {"read": {"start": 0, "bits": 8}}}},
-    "send": {"plain": {"length": 4, "cycle": "2 ms", "fields": {"bare": {"start": 0, "bits": 8}}},
-             "alive": {"length": 4, "cycle": "2 ms", "counter": {"start": 24, "bits": 8}, "fields": {"counted": {"start": 0, "bits": 8}}},
-             "safe": {"length": 4, "cycle": "2 ms", "e2e": {"profile": "P01", "data_id": 291},
+    "send": {"plain": {"length": 8, "match": {"start": 56, "bits": 8, "value": 0}, "cycle": "2 ms", "fields": {"bare": {"start": 0, "bits": 8}}},
+             "alive": {"length": 8, "match": {"start": 56, "bits": 8, "value": 1}, "cycle": "2 ms", "counter": {"start": 24, "bits": 8}, "fields": {"counted": {"start": 0, "bits": 8}}},
+             "safe": {"length": 8, "match": {"start": 56, "bits": 8, "value": 2}, "cycle": "2 ms", "e2e": {"profile": "P01", "data_id": 291},
                       "fields": {"protected": {"start": 16, "bits": 8}}}}})",
                                     chosen, problems);
+  for (const auto& problem : problems.sorted()) UNSCOPED_INFO(problem.sentence());
   CHECK(problems.none());
   for (const auto& field : fields) {
     CAPTURE(field.name);
