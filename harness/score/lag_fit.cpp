@@ -13,7 +13,8 @@ using P = LagParameter;
 
 // Starting points are compared on the first stretches, thinned.
 constexpr double explored_length = 12.0;  // s
-constexpr std::size_t explored_outputs = 4000;
+constexpr std::size_t explored_outputs = 2000;
+constexpr double explored_cell = 0.1;  // of the lag, at most: a grid that is finer is halved
 
 struct Candidate {
   LagModel model;
@@ -45,7 +46,18 @@ std::size_t outputs_in(const std::vector<Stretch>& stretches) {
   return count;
 }
 
-std::vector<Stretch> first_stretches(const std::vector<Stretch>& stretches) {
+// The input on a grid of twice the cell, smoothed so that slopes stay and noise counts less.
+void coarsen(Stretch& s) {
+  std::vector<double> coarse;
+  for (std::size_t i = 0; i < s.input.size(); i += 2) {
+    const bool at_end = i == 0 || i + 1 == s.input.size();
+    coarse.push_back(at_end ? s.input[i] : 0.25 * s.input[i - 1] + 0.5 * s.input[i] + 0.25 * s.input[i + 1]);
+  }
+  s.input = std::move(coarse);
+  s.dt *= 2.0;
+}
+
+std::vector<Stretch> first_stretches(const std::vector<Stretch>& stretches, double lag) {
   std::vector<Stretch> few;
   double length = 0.0;
   for (const auto& s : stretches) {
@@ -66,6 +78,7 @@ std::vector<Stretch> first_stretches(const std::vector<Stretch>& stretches) {
     for (std::size_t i = 0; i < kept; ++i) s.t[i] = s.t[i * stride], s.output[i] = s.output[i * stride];
     s.t.resize(kept);
     s.output.resize(kept);
+    if (2.0 * s.dt <= explored_cell * lag) coarsen(s);
   }
   return few;
 }
@@ -177,7 +190,7 @@ Candidate descend_from(const std::vector<Stretch>& stretches, const LagModel& fr
 
 LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool lost_motion, double lag_guess,
                double least_friction) {
-  const auto few = first_stretches(stretches);
+  const auto few = first_stretches(stretches, lag_guess);
   std::vector<int> free{P::dead_time, P::gain, P::offset, P::shape};
   if (order == LagOrder::second) free.push_back(P::damping);
   auto starts = divisions_of_lag(few, order, lag_guess);

@@ -70,14 +70,30 @@ struct Fit {
   }
 };
 
-}  // namespace
+// The transform of a series over its whole length, sum of samples times their share of time, at one multiple of a
+// frequency after another: every sample's phase turns on by as much as from the one before, without a sine.
+class TurningTransform {
+ public:
+  TurningTransform(const Series& s, double frequency, long first)
+      : value_(static_cast<Eigen::Index>(s.size())), by_(value_.size()) {
+    for (std::size_t i = 0; i < s.size(); ++i) {
+      const double angle = -turn * frequency * s.t[i];
+      const auto at = static_cast<Eigen::Index>(i);
+      value_[at] = share_of_time(s, i) * s.y[i] * std::polar(1.0, angle * static_cast<double>(first));
+      by_[at] = std::polar(1.0, angle);
+    }
+  }
+  Complex next() {
+    const Complex sum = value_.sum();
+    value_ *= by_;
+    return sum;
+  }
 
-Complex transform_at(const Series& series, double frequency) {
-  Complex sum{};
-  for (std::size_t i = 0; i < series.size(); ++i)
-    sum += share_of_time(series, i) * series.y[i] * std::polar(1.0, -turn * frequency * series.t[i]);
-  return sum;
-}
+ private:
+  Eigen::ArrayXcd value_, by_;
+};
+
+}  // namespace
 
 RestToRest::RestToRest(Series input, Series output, double length)
     : input_{std::move(input)}, output_{std::move(output)}, length_{length} {
@@ -88,12 +104,12 @@ RestToRest::RestToRest(Series input, Series output, double length)
 std::vector<SpectrumLine> RestToRest::lines(double low, double high) const {
   double squares = 0.0;  // of the shares of time: white noise adds its variance times that
   for (std::size_t i = 0; i < input_.size(); ++i) squares += std::pow(share_of_time(input_, i), 2);
+  const auto first = std::max(1L, static_cast<long>(std::ceil(low * length_)));
   std::vector<SpectrumLine> all;
-  for (auto k = static_cast<long>(std::ceil(low * length_)); static_cast<double>(k) <= high * length_; ++k) {
-    const double f = static_cast<double>(k) / length_;
-    if (k > 0)
-      all.push_back({f, transform_at(input_, f), transform_at(output_, f), input_.noise * input_.noise * squares});
-  }
+  TurningTransform input{input_, 1.0 / length_, first}, output{output_, 1.0 / length_, first};
+  for (auto k = first; static_cast<double>(k) <= high * length_; ++k)
+    all.push_back(
+        {static_cast<double>(k) / length_, input.next(), output.next(), input_.noise * input_.noise * squares});
   return all;
 }
 

@@ -31,9 +31,6 @@ class RestToRest {
   double length_;
 };
 
-// The transform of a series over its whole length at one frequency: sum of samples times their share of time.
-std::complex<double> transform_at(const Series& series, double frequency);
-
 // Output over input at one frequency f0: a complex least-squares fit H(f) = (a + b d + c d^2) exp(-i 2 pi f delay),
 // d = f / f0 - 1, to all lines of a band about it. `wider`: those of a band twice as wide, which tell how far the phase
 // bends beyond a parabola.

@@ -72,13 +72,12 @@ TEST_CASE("spectra and their fit agree with NumPy on the same samples") {
   }
   const int first = 14, last = 22;  // sixths of a hertz
   const auto expected = by_numpy(x, y, frequency, delay, first, last);
-  std::vector<SpectrumLine> lines;
-  for (int k = first; k <= last; ++k) {
-    const double f = k / (count * step);
-    lines.push_back({f, transform_at(x, f), transform_at(y, f), 0.0});
-    const auto i = static_cast<std::size_t>(k - first);
-    CHECK(std::abs(lines.back().input - expected.input[i]) < 1e-9 * std::abs(expected.input[i]));
-    CHECK(std::abs(lines.back().output - expected.output[i]) < 1e-9 * std::abs(expected.output[i]));
+  const double length = count * step;
+  const auto lines = RestToRest{x, y, length}.lines((first - 0.5) / length, (last + 0.5) / length);
+  REQUIRE(lines.size() == static_cast<std::size_t>(last - first + 1));
+  for (std::size_t i = 0; i < lines.size(); ++i) {
+    CHECK(std::abs(lines[i].input - expected.input[i]) < 1e-9 * std::abs(expected.input[i]));
+    CHECK(std::abs(lines[i].output - expected.output[i]) < 1e-9 * std::abs(expected.output[i]));
   }
   const auto response = response_at(lines, {}, frequency, delay);
   REQUIRE(response.trouble.empty());
