@@ -143,13 +143,13 @@ void write_samples(const Handle& file, const JournalCapture& journal) {
   hdf5::write_attribute(ticks, "missed", static_cast<std::int64_t>(journal.timing().missed));
   auto tick_columns = TickColumns::create(ticks);
   TickRows tick_rows;
-  const auto visited = journal.visit({[&](const Sample& s) {
+  const auto visited = journal.visit({each_sample([&](const Sample& s) {
                                         if (s.signal >= rows.size())
                                           throw Hdf5Error{"a sample of a signal that the header lacks"};
                                         rows[s.signal].add(s);
                                         if (rows[s.signal].size() == Column::chunk_rows)
                                           rows[s.signal].append_to(columns[s.signal]);
-                                      },
+                                      }),
                                       [&](const Tick& t) {
                                         tick_rows.add(t);
                                         if (tick_rows.size() == Column::chunk_rows) tick_rows.append_to(tick_columns);

@@ -79,7 +79,8 @@ void compare_series(const std::string& path, const JournalCapture& journal) {
     if (!ticks.next() || !same(ticks.rows.at(ticks.row), t))
       throw Hdf5Error{"the ticks read back differ from the journal"};
   };
-  if (auto visited = journal.visit({check_sample, check_tick}); !visited) throw Hdf5Error{visited.error().context};
+  if (auto visited = journal.visit({each_sample(check_sample), check_tick}); !visited)
+    throw Hdf5Error{visited.error().context};
   for (const auto& c : cursors)
     if (!c.finished()) throw Hdf5Error{"the file holds more samples than the journal"};
   if (!ticks.finished()) throw Hdf5Error{"the file holds more ticks than the journal"};

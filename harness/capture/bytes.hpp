@@ -89,6 +89,7 @@ class ByteReader {
     return v;
   }
   std::uint64_t varint() {
+    if (good_ && at_ < bytes_.size() && bytes_[at_] < 0x80) return bytes_[at_++];  // most are this short
     std::uint64_t v = 0;
     for (int shift = 0; shift < 64; shift += 7) {
       const auto byte = fixed<std::uint8_t>();
@@ -100,6 +101,37 @@ class ByteReader {
     return 0;
   }
   std::int64_t signed_varint() { return unfold(varint()); }
+  // Calls take(v) for each of the next `count` varints; most of the time that reading takes is spent here. False, and
+  // no longer good, when one of them is none; some were taken by then.
+  template <class Take>
+  bool varints(std::uint64_t count, Take&& take) {
+    constexpr std::uint64_t top_bits = 0x8080808080808080;
+    while (count > 0 && good_) {
+      std::uint64_t word = 0;
+      if (left() < sizeof word) {
+        take(varint());
+        --count;
+        continue;
+      }
+      std::memcpy(&word, bytes_.data() + at_, sizeof word);
+      if ((word & top_bits) == 0 && count >= sizeof word) {  // eight short ones, which is common
+        for (std::size_t i = 0; i < sizeof word; ++i, word >>= 8) take(word & 0x7F);
+        at_ += sizeof word;
+        count -= sizeof word;
+        continue;
+      }
+      const auto last = ~word & top_bits;  // the last byte of each
+      if (last == 0) {
+        take(varint());
+      } else {
+        const auto bits = static_cast<unsigned>(std::countr_zero(last)) + 1;
+        take(joined_sevens(word & (~std::uint64_t{0} >> (64 - bits))));
+        at_ += bits / 8;
+      }
+      --count;
+    }
+    return good_;
+  }
   std::span<const std::uint8_t> take(std::uint64_t count) {
     if (!good_ || count > left()) {
       good_ = false;
@@ -116,6 +148,13 @@ class ByteReader {
   bool finished() const { return good_ && left() == 0; }
 
  private:
+  // The number whose groups of seven bits stand in these bytes: neighbours are joined, then their neighbours.
+  static constexpr std::uint64_t joined_sevens(std::uint64_t v) {
+    v = (v & 0x007F007F007F007F) | (v & 0x7F007F007F007F00) >> 1;
+    v = (v & 0x00003FFF00003FFF) | (v & 0x3FFF00003FFF0000) >> 2;
+    return (v & 0x000000000FFFFFFF) | (v & 0x0FFFFFFF00000000) >> 4;
+  }
+
   std::span<const std::uint8_t> bytes_;
   std::size_t at_{0};
   bool good_{true};

@@ -37,10 +37,11 @@ Result<std::unique_ptr<JournalCapture>> JournalCapture::open(const std::string& 
 
 void JournalCapture::read(JournalReader& reader) {
   segments_ = reader.segments();
+  BlockReader blocks{header_.signals};
   while (const auto frame = reader.next()) {
     if (reader.losses().size() > losses_.size()) summary_.break_ticks();
     const auto known_to = summary_.end();
-    const auto when = take(*frame, reader);
+    const auto when = take(*frame, reader, blocks);
     if (when) note_losses(reader.losses(), known_to, std::max(*when, known_to));
   }
   note_losses(reader.losses(), summary_.end(), summary_.end());
@@ -55,13 +56,13 @@ void JournalCapture::note_losses(const std::vector<Loss>& losses, BenchTime from
 }
 
 // The earliest time that the frame tells of; empty when it tells of none.
-std::optional<BenchTime> JournalCapture::take(const Frame& frame, JournalReader& reader) {
-  const Bytes payload{frame.payload};
+std::optional<BenchTime> JournalCapture::take(const Frame& frame, JournalReader& reader, BlockReader& blocks) {
+  const auto payload = frame.payload;
   switch (frame.header.kind) {
     case FrameKind::header:
       return std::nullopt;
     case FrameKind::block:
-      if (const auto from = take_block(frame)) return from;
+      if (const auto from = take_block(frame, blocks)) return from;
       break;
     case FrameKind::event:
       if (const auto event = decode_event(payload)) return summary_.add(*event), event->when;
@@ -88,18 +89,19 @@ std::optional<BenchTime> JournalCapture::take(const Frame& frame, JournalReader&
   return std::nullopt;
 }
 
-std::optional<BenchTime> JournalCapture::take_block(const Frame& frame) {
+std::optional<BenchTime> JournalCapture::take_block(const Frame& frame, BlockReader& blocks) {
   std::uint64_t samples = 0;
   Stretch block{frame.place, frame.place.offset + frame_header_size + frame.payload.size(), 1, BenchTime::max(),
                 BenchTime::min()};
   std::vector<Tick> ticks;
-  const auto range = visit_block(frame.payload, header_.signals,
-                                 {[&](const Sample& s) {
-                                    ++samples;
-                                    block.from = std::min(block.from, s.when);
-                                    block.to = std::max(block.to, s.when);
-                                  },
-                                  [&](const Tick& t) { ticks.push_back(t); }});
+  const auto look = [&](const StampGroup& group) {
+    samples += group.signals.size() * group.when.size();
+    const auto [first, last] = std::minmax_element(group.when.begin(), group.when.end());
+    block.from = std::min(block.from, *first);
+    block.to = std::max(block.to, *last);
+  };
+  const auto range =
+      blocks.visit(frame.payload, {nullptr, [&](const Tick& t) { ticks.push_back(t); }, no_signal, look});
   if (!range) return std::nullopt;
   samples_ += samples;
   if (samples > 0) {
@@ -133,11 +135,12 @@ void JournalCapture::index(const Stretch& block) {
 
 Result<void> JournalCapture::visit(const Stretch& stretch, JournalReader& reader, const BlockVisitor& visitor) const {
   reader.seek(stretch.at);
+  BlockReader block{header_.signals};
   std::uint64_t blocks = 0;
   for (;;) {
     const auto frame = reader.next();
     if (!frame || frame->place.segment != stretch.at.segment || frame->place.offset >= stretch.end) break;
-    if (frame->header.kind == FrameKind::block && visit_block(frame->payload, header_.signals, visitor)) ++blocks;
+    if (frame->header.kind == FrameKind::block && block.visit(frame->payload, visitor)) ++blocks;
     if (reader.position().segment == stretch.at.segment && reader.position().offset >= stretch.end) break;
   }
   if (blocks == stretch.blocks) return {};
@@ -170,22 +173,23 @@ Result<std::vector<Point>> JournalCapture::points(SignalIndex signal, BenchTime 
   if (signal >= header_.signals.size())
     return fail(Fault::bad_input, "the capture has no signal number " + std::to_string(signal));
   std::vector<Point> points;
-  const auto take = [&](const Sample& s) {
+  const auto take = each_sample([&](const Sample& s) {
     if (s.when >= from && s.when < to) points.push_back({s.when, s.value, s.uncertainty_ns, s.by});
-  };
+  });
   if (auto visited = visit(from, to, {take, nullptr, signal}); !visited) return tl::unexpected{visited.error()};
   const auto earlier = [](const Point& a, const Point& b) { return a.when < b.when; };
   if (!std::is_sorted(points.begin(), points.end(), earlier)) std::stable_sort(points.begin(), points.end(), earlier);
   return points;
 }
 
-Result<void> JournalCapture::each_point(BenchTime from, BenchTime to,
-                                        const std::function<void(SignalIndex, const Point&)>& take) const {
-  return visit(from, to,
-               {[&](const Sample& s) {
-                  if (s.when >= from && s.when < to) take(s.signal, {s.when, s.value, s.uncertainty_ns, s.by});
-                },
-                nullptr});
+Result<void> JournalCapture::each_stamps(BenchTime from, BenchTime to, const StampsVisitor& take) const {
+  std::vector<BenchTime> within;
+  return visit(from, to, {nullptr, nullptr, no_signal, [&](const StampGroup& group) {
+                            within.clear();
+                            std::copy_if(group.when.begin(), group.when.end(), std::back_inserter(within),
+                                         [&](BenchTime when) { return when >= from && when < to; });
+                            if (!within.empty()) take(group.signals, within);
+                          }});
 }
 
 }  // namespace trackrod

@@ -39,8 +39,7 @@ class JournalCapture final : public CaptureView {
   BenchTime begin() const override { return summary_.begin(); }
   BenchTime end() const override { return summary_.end(); }
   Result<std::vector<Point>> points(SignalIndex signal, BenchTime from, BenchTime to) const override;
-  Result<void> each_point(BenchTime from, BenchTime to,
-                          const std::function<void(SignalIndex, const Point&)>& take) const override;
+  Result<void> each_stamps(BenchTime from, BenchTime to, const StampsVisitor& take) const override;
 
   // Every sample and tick, in the order of the journal, reading one block after another. Error kind storage when the
   // files are no longer what open() found.
@@ -57,8 +56,8 @@ class JournalCapture final : public CaptureView {
 
   explicit JournalCapture(StreamHeader header) : header_{std::move(header)} {}
   void read(JournalReader& reader);
-  std::optional<BenchTime> take(const Frame& frame, JournalReader& reader);
-  std::optional<BenchTime> take_block(const Frame& frame);
+  std::optional<BenchTime> take(const Frame& frame, JournalReader& reader, BlockReader& blocks);
+  std::optional<BenchTime> take_block(const Frame& frame, BlockReader& blocks);
   void index(const Stretch& block);
   void note_losses(const std::vector<Loss>& losses, BenchTime from, BenchTime to);
   // The blocks that may hold something of [from, to).

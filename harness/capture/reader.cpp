@@ -13,19 +13,8 @@ namespace {
 
 constexpr std::size_t search_chunk = 64U << 10;
 
-// As many of `count` bytes at `offset` as there are.
-std::vector<std::uint8_t> read_at(int fd, std::uint64_t offset, std::size_t count) {
-  std::vector<std::uint8_t> bytes(count);
-  std::size_t done = 0;
-  while (done < count) {
-    const auto n = pread(fd, bytes.data() + done, count - done, static_cast<off_t>(offset + done));
-    if (n < 0 && errno == EINTR) continue;
-    if (n <= 0) break;  // a sector that cannot be read is damage like any other
-    done += static_cast<std::size_t>(n);
-  }
-  bytes.resize(done);
-  return bytes;
-}
+// Read at a time: large against a block, small against a processor's cache.
+constexpr std::size_t window_size = 256U << 10;
 
 }  // namespace
 
@@ -70,19 +59,40 @@ Result<void> JournalReader::open_segment(std::size_t index) {
     return fail_os(Fault::storage, "the journal's segment '" + segments_[index] + "' could not be opened", errno);
   segment_ = index;
   offset_ = 0;
+  window_.clear();
   size_ = static_cast<std::uint64_t>(info.st_size);
   return {};
 }
 
+// As many of `count` bytes at `offset` as there are; valid until the next call.
+Bytes JournalReader::read_at(std::uint64_t offset, std::size_t count) {
+  count = std::min<std::uint64_t>(count, size_ - std::min(offset, size_));
+  if (offset < window_at_ || offset + count > window_at_ + window_.size()) {
+    window_at_ = offset;
+    window_.resize(std::max(count, window_size));
+    std::size_t done = 0;
+    while (done < window_.size()) {
+      const auto n =
+          pread(file_.get(), window_.data() + done, window_.size() - done, static_cast<off_t>(offset + done));
+      if (n < 0 && errno == EINTR) continue;
+      if (n <= 0) break;  // a sector that cannot be read is damage like any other
+      done += static_cast<std::size_t>(n);
+    }
+    window_.resize(done);
+  }
+  const auto from = offset - window_at_;
+  return Bytes{window_}.subspan(from, std::min(count, window_.size() - from));
+}
+
 // Empty when a whole frame begins at `offset`, else why not.
-std::string JournalReader::try_frame(std::uint64_t offset, Frame& frame) const {
-  const auto head = read_at(file_.get(), offset, frame_header_size);
+std::string JournalReader::try_frame(std::uint64_t offset, Frame& frame) {
+  const auto head = read_at(offset, frame_header_size);
   const auto header = parse_frame_header(head);
   if (!header && head.size() < frame_header_size) return "the file ends within a frame's header";
   if (!header) return "no frame begins here, or its header is damaged";
   frame.header = *header;
   frame.place = {segment_, offset};
-  frame.payload = read_at(file_.get(), offset + frame_header_size, header->length);
+  frame.payload = read_at(offset + frame_header_size, header->length);
   if (frame.payload.size() < header->length)
     return "the file ends within frame " + std::to_string(header->sequence) + " (" + frame_kind_name(header->kind) +
            ")";
@@ -93,9 +103,9 @@ std::string JournalReader::try_frame(std::uint64_t offset, Frame& frame) const {
 }
 
 // The offset of the next good frame from `offset` on, or the end of the segment.
-std::uint64_t JournalReader::find_frame(std::uint64_t offset, Frame& frame) const {
+std::uint64_t JournalReader::find_frame(std::uint64_t offset, Frame& frame) {
   while (offset < size_) {
-    const auto chunk = read_at(file_.get(), offset, search_chunk);
+    const auto chunk = read_at(offset, search_chunk);
     if (chunk.empty()) offset += search_chunk;  // not readable: go on behind it
     const auto found = find_magic(chunk);
     offset += found;

@@ -21,7 +21,7 @@ struct FramePlace {
 struct Frame {
   FrameHeader header;
   FramePlace place;
-  std::vector<std::uint8_t> payload;
+  Bytes payload;  // valid until the reader is asked for the next frame
 };
 
 // What a reader could not use: bytes passed over, frames that are missing by their sequence numbers, or both.
@@ -55,8 +55,9 @@ class JournalReader {
 
  private:
   JournalReader() = default;
-  std::string try_frame(std::uint64_t offset, Frame& frame) const;
-  std::uint64_t find_frame(std::uint64_t offset, Frame& frame) const;
+  Bytes read_at(std::uint64_t offset, std::size_t count);
+  std::string try_frame(std::uint64_t offset, Frame& frame);
+  std::uint64_t find_frame(std::uint64_t offset, Frame& frame);
   bool in_order(const Frame& frame);
   bool known(const Frame& frame);
   Result<void> open_segment(std::size_t index);
@@ -66,6 +67,8 @@ class JournalReader {
   std::size_t segment_{0};
   FileDescriptor file_;
   std::uint64_t size_{0}, offset_{0};
+  std::vector<std::uint8_t> window_;  // what was read of the file, from window_at_ on
+  std::uint64_t window_at_{0};
   std::optional<std::uint64_t> expected_{0};  // sequence of the next frame; empty after a seek
   std::optional<Loss> damage_;                // bytes passed over since the last good frame
   std::vector<Loss> losses_;

@@ -4,6 +4,7 @@
 
 #include <functional>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -73,14 +74,19 @@ class CaptureView {
   // All samples of the signal with from <= when < to, in the order of their stamps.
   virtual Result<std::vector<Point>> points(SignalIndex signal, BenchTime from, BenchTime to) const = 0;
 
-  // Those of every signal, each signal's in the order of its stamps but for samples that came late; one pass over the
-  // record where it can be.
-  virtual Result<void> each_point(BenchTime from, BenchTime to,
-                                  const std::function<void(SignalIndex, const Point&)>& take) const {
+  // Stamps that samples of these signals share; one or more.
+  using StampsVisitor = std::function<void(std::span<const SignalIndex>, std::span<const BenchTime>)>;
+  // The stamps of every signal, in pieces, each signal's in their order but for samples that came late; one pass over
+  // the record where it can be.
+  virtual Result<void> each_stamps(BenchTime from, BenchTime to, const StampsVisitor& take) const {
     for (std::size_t i = 0; i < signals().size(); ++i) {
-      const auto of_one = points(static_cast<SignalIndex>(i), from, to);
+      const auto index = static_cast<SignalIndex>(i);
+      const auto of_one = points(index, from, to);
       if (!of_one) return tl::unexpected{of_one.error()};
-      for (const auto& point : *of_one) take(static_cast<SignalIndex>(i), point);
+      std::vector<BenchTime> when;
+      when.reserve(of_one->size());
+      for (const auto& point : *of_one) when.push_back(point.when);
+      if (!when.empty()) take({&index, 1}, when);
     }
     return {};
   }

@@ -40,6 +40,9 @@ class SpannedCapture final : public CaptureView {
   Result<std::vector<Point>> points(SignalIndex signal, BenchTime from, BenchTime to) const override {
     return capture_.points(signal, from, to);
   }
+  Result<void> each_stamps(BenchTime from, BenchTime to, const StampsVisitor& take) const override {
+    return capture_.each_stamps(from, to, take);
+  }
 
  private:
   const CaptureView& capture_;

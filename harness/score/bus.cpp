@@ -71,10 +71,16 @@ std::vector<IntervalHistogram> intervals_of(const ScoreInput& input) {
   for (const auto& span : stretches) {
     std::vector<std::optional<BenchTime>> last(intervals.size());
     // What cannot be read is missing, as the capture's gaps say.
-    (void)input.capture.each_point(span.from, span.to, [&](SignalIndex signal, const Point& point) {
-      auto& before = last[signal];
-      if (before) intervals[signal].add(point.when - *before);
-      before = before ? std::max(*before, point.when) : point.when;
+    (void)input.capture.each_stamps(span.from, span.to, [&](auto signals, auto stamps) {
+      for (const auto signal : signals) {
+        if (signal >= last.size()) continue;  // the header lacks it
+        auto before = last[signal].value_or(stamps.front());
+        for (const auto when : stamps.subspan(last[signal] ? 0 : 1)) {
+          intervals[signal].add(when - before);
+          before = std::max(before, when);
+        }
+        last[signal] = before;
+      }
     });
   }
   return intervals;

@@ -109,8 +109,8 @@ struct Kept {
 };
 inline Kept read_all(const JournalCapture& capture) {
   Kept kept;
-  const auto visited = capture.visit(
-      {[&](const Sample& s) { kept.samples.push_back(s); }, [&](const Tick& t) { kept.ticks.push_back(t); }});
+  const auto visited = capture.visit({each_sample([&](const Sample& s) { kept.samples.push_back(s); }),
+                                      [&](const Tick& t) { kept.ticks.push_back(t); }});
   if (!visited) throw std::runtime_error{visited.error().context};
   return kept;
 }

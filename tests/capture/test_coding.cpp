@@ -2,6 +2,7 @@
 #include <boost/crc.hpp>
 #include <cmath>
 #include <limits>
+#include <random>
 
 #include "harness/capture/block_builder.hpp"
 #include "tests/capture/helpers.hpp"
@@ -39,7 +40,8 @@ std::size_t size_in_block(const std::vector<double>& values, const SignalInfo& s
     block.add(Sample{at(static_cast<std::int64_t>(i) * 1ms), values[i], 1000, 0, StampedBy::kernel});
   const auto payload = block.take();
   std::vector<double> read;
-  REQUIRE(visit_block(bytes_of(payload), signals, {[&](const Sample& s) { read.push_back(s.value); }, nullptr}));
+  REQUIRE(BlockReader{signals}.visit(bytes_of(payload),
+                                     {each_sample([&](const Sample& s) { read.push_back(s.value); }), nullptr}));
   REQUIRE(read.size() == values.size());
   for (std::size_t i = 0; i < values.size(); ++i) {
     CAPTURE(i, values[i], read[i]);
@@ -88,6 +90,30 @@ TEST_CASE("varints of every length are written as the format's page says") {
       CHECK(in.varint() == v);
       CHECK(in.finished());
     }
+}
+
+TEST_CASE("many varints read together are those read one by one, of whatever bytes") {
+  const auto seed = std::random_device{}();
+  CAPTURE(seed);
+  std::mt19937_64 random{seed};
+  for (int trial = 0; trial < 2000; ++trial) {
+    ByteWriter out;
+    const auto count = random() % 40;
+    const auto longest = 1 + random() % 64;  // bits
+    for (std::uint64_t i = 0; i < count; ++i) out.varint(random() >> (64 - longest));
+    auto bytes = out.take();
+    const bool spoilt = random() % 2 == 0 && !bytes.empty();
+    if (spoilt) bytes[random() % bytes.size()] = static_cast<char>(random());
+    if (spoilt && random() % 2 == 0) bytes.resize(random() % bytes.size());
+
+    ByteReader single{bytes_of(bytes)}, together{bytes_of(bytes)};
+    std::vector<std::uint64_t> expected, read;
+    for (std::uint64_t i = 0; i < count && single.good(); ++i) expected.push_back(single.varint());
+    CHECK(together.varints(count, [&](std::uint64_t v) { read.push_back(v); }) == single.good());
+    if (!single.good()) continue;
+    CHECK(read == expected);
+    CHECK(together.left() == single.left());
+  }
 }
 
 TEST_CASE("values on the grid of their signal take little room, near the largest counts too") {

@@ -198,3 +198,37 @@ TEST_CASE("lateness is counted in bins of a microsecond, and percentiles are nea
   CHECK(capture.timing().late_histogram.back() == 1);
   CHECK(capture.timing().late_max == 4s);
 }
+
+TEST_CASE("stamps of all signals at once are those of the points of each") {
+  Folder folder;
+  const auto header = small_header();
+  MemoryCapture memory{header};
+  {
+    auto writer = JournalWriter::create(folder / "journal", header);
+    REQUIRE(writer);
+    std::mt19937_64 random{5};
+    for (std::uint32_t n = 0; n < 3000; ++n)
+      for (const auto& record : millisecond(n, random)) {
+        REQUIRE(writer->put(record));
+        REQUIRE(memory.put(record));
+      }
+  }
+  const auto journal = JournalCapture::open(folder / "journal");
+  REQUIRE(journal);
+  const auto from = at(5850ms), to = at(7150ms);  // within blocks
+  for (const CaptureView* capture :
+       {static_cast<const CaptureView*>(journal->get()), static_cast<const CaptureView*>(&memory)}) {
+    std::map<SignalIndex, std::vector<BenchTime>> stamps;
+    REQUIRE(capture->each_stamps(from, to, [&](auto signals, auto when) {
+      for (const auto signal : signals) stamps[signal].insert(stamps[signal].end(), when.begin(), when.end());
+    }));
+    for (std::size_t i = 0; i < header.signals.size(); ++i) {
+      const auto signal = static_cast<SignalIndex>(i);
+      const auto points = capture->points(signal, from, to);
+      REQUIRE(points);
+      REQUIRE(points->size() > 100);
+      REQUIRE(std::equal(points->begin(), points->end(), stamps[signal].begin(), stamps[signal].end(),
+                         [](const Point& p, BenchTime when) { return p.when == when; }));
+    }
+  }
+}
