@@ -144,8 +144,8 @@ Repeated repeated(const std::vector<double>& values, const std::vector<double>& 
   if (values.size() < 2) return out;
   double scatter = 0.0;
   for (const double v : values) scatter += (v - out.mean) * (v - out.mean) / (n - 1.0);
-  const double beyond = std::max(0.0, scatter - noise_variance);
-  out.budget.push_back(type_a("repeatability", std::sqrt(beyond / n), n - 1.0));
+  out.scatter = std::sqrt(std::max(0.0, scatter - noise_variance));
+  out.budget.push_back(type_a("repeatability", out.scatter / std::sqrt(n), n - 1.0));
   return out;
 }
 

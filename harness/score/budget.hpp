@@ -38,6 +38,7 @@ double propagated(const Eigen::VectorXd& sensitivity, const Eigen::MatrixXd& cov
 struct Repeated {
   double mean{0.0}, least{0.0}, greatest{0.0};
   std::size_t count{0};
+  double scatter{0.0};               // standard deviation of the values beyond their noise; 0 for one value
   std::vector<Contribution> budget;  // "noise", and "repeatability": what the cycles scatter beyond the noise
 };
 Repeated repeated(const std::vector<double>& values, const std::vector<double>& noise);

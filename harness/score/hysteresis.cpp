@@ -89,6 +89,7 @@ void HysteresisScore::read_gaps(double settle, double gap) {
       group.gaps.push_back(read_gap(group, middle - reach + 2.0 * reach * k / (settings_.positions - 1), rule));
     group.rate = group.centre.known ? group.centre.rate : group.branches.front().rate;
   }
+  lend_repeatability(set_.groups);
 }
 
 // First with what the slowest sweep shows as a gap, which is no smaller than the true one. Then the lag and the gap are

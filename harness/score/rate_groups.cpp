@@ -11,6 +11,13 @@ namespace {
 constexpr double same_rate = 1.2;    // rates within this factor belong together
 constexpr double whole_share = 0.6;  // of the sweep: shorter branches, as at its start and end, are left out
 
+double width_uncertainty(const LoopGap& gap) {
+  auto budget = gap.rising.budget;
+  budget.insert(budget.end(), gap.falling.budget.begin(), gap.falling.budget.end());
+  budget.push_back(rectangular("resolution", gap.half_width));
+  return combine(gap.width, budget).standard_uncertainty;
+}
+
 }  // namespace
 
 // Cuts all spans into branches and puts those of one rate together.
@@ -74,11 +81,26 @@ LoopGap read_gap(const RateGroup& group, double position, const ReadingRule& rul
   gap.width = std::copysign(1.0, gap.slope) * (gap.falling.mean - gap.rising.mean);
   gap.mean = 0.5 * (gap.falling.mean + gap.rising.mean);
   gap.range = std::max(gap.rising.greatest - gap.rising.least, gap.falling.greatest - gap.falling.least);
-  auto budget = gap.rising.budget;
-  budget.insert(budget.end(), gap.falling.budget.begin(), gap.falling.budget.end());
-  budget.push_back(rectangular("resolution", gap.half_width));
-  gap.u = combine(gap.width, budget).standard_uncertainty;
+  gap.u = width_uncertainty(gap);
   return gap;
+}
+
+void lend_repeatability(std::vector<RateGroup>& groups) {
+  double sum = 0.0, freedom = 0.0;
+  for (const auto& group : groups)
+    for (const auto* direction : {&group.centre.rising, &group.centre.falling}) {
+      if (direction->count < 2) continue;
+      const auto more = static_cast<double>(direction->count - 1);
+      sum += more * direction->scatter * direction->scatter;
+      freedom += more;
+    }
+  if (freedom == 0.0) return;
+  for (auto& group : groups) {
+    for (auto* direction : {&group.centre.rising, &group.centre.falling})
+      if (direction->count == 1)
+        direction->budget.push_back(type_a("repeatability, as at the other rates", std::sqrt(sum / freedom), freedom));
+    if (group.centre.known) group.centre.u = width_uncertainty(group.centre);
+  }
 }
 
 }  // namespace trackrod

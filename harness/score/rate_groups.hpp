@@ -49,4 +49,8 @@ SweepSet sort_sweeps(const ScoreInput& input);
 // The gap at a position over all branches of the group.
 LoopGap read_gap(const RateGroup& group, double position, const ReadingRule& rule);
 
+// A direction that was read once says nothing of its repeatability: to the centres of such groups goes that of all that
+// were read more often.
+void lend_repeatability(std::vector<RateGroup>& groups);
+
 }  // namespace trackrod

@@ -3,6 +3,7 @@
 #include <fstream>
 #include <nlohmann/json.hpp>
 
+#include "harness/score/rate_groups.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
@@ -145,6 +146,23 @@ TEST_CASE("a coarse sensor without noise widens the interval, and the truth stay
   CAPTURE(*f.value, (*f.interval)[0], (*f.interval)[1]);
   CHECK((*f.interval)[0] <= 0.1);
   CHECK((*f.interval)[1] >= 0.1);
+}
+
+TEST_CASE("a direction read once has the repeatability of those that were read more often") {
+  std::vector<RateGroup> groups(2);
+  groups[0].centre.rising = repeated({1.0}, {0.001});
+  groups[0].centre.falling = repeated({1.2, 1.206, 1.200, 1.202}, {0.0, 0.0, 0.0, 0.0});
+  groups[1].centre.rising = repeated({3.0, 3.004}, {0.0, 0.0});
+  groups[1].centre.falling = repeated({3.5, 3.5}, {0.0, 0.0});
+  for (auto& group : groups) group.centre.known = true;
+  lend_repeatability(groups);
+  // Squares about the means, 24e-6, 8e-6 and 0, over 3 + 1 + 1 degrees of freedom.
+  const auto& lent = groups[0].centre.rising.budget.back();
+  CHECK(lent.name == "repeatability, as at the other rates");
+  CHECK(lent.standard_uncertainty == Approx(std::sqrt(32e-6 / 5.0)));
+  CHECK(lent.degrees_of_freedom == 5.0);
+  CHECK(groups[0].centre.u == Approx(std::sqrt(1e-6 + 32e-6 / 5.0 + 24e-6 / 3.0 / 4.0)));
+  CHECK(groups[1].centre.rising.budget.size() == 2);
 }
 
 TEST_CASE("the greatest of many equal noisy widths is not reported too high") {
