@@ -45,6 +45,14 @@ void add_linear_ticks(Axis& axis, int wanted) {
 }
 
 void add_log_ticks(Axis& axis, int wanted) {
+  const double decades = std::log10(axis.high / axis.low);
+  if (decades < 1.0) return add_linear_ticks(axis, wanted);  // round numbers, where there is no power of ten
+  if (decades < 2.0) {
+    for (double power = std::pow(10.0, std::floor(std::log10(axis.low))); power <= axis.high; power *= 10.0)
+      for (const double lead : {1.0, 2.0, 5.0})
+        if (const double at = lead * power; at >= axis.low && at <= axis.high) axis.ticks.push_back({at, shown(at, 6)});
+    return;
+  }
   const int first = static_cast<int>(std::ceil(std::log10(axis.low) - 1e-9));
   const int last = static_cast<int>(std::floor(std::log10(axis.high) + 1e-9));
   const int stride = std::max(1, (last - first) / std::max(1, wanted));
@@ -112,10 +120,13 @@ FigureAxes figure_axes(const Figure& figure, int wanted_x, int wanted_y) {
     const double half = curve.style == Curve::Style::bars ? bar_half_width(curve) : 0.0;
     bars = bars || half > 0.0;
     for (std::size_t i = 0; i < std::min(curve.x.size(), curve.y.size()); ++i) {
-      if (!std::isfinite(curve.x[i]) || !std::isfinite(curve.y[i]) || (figure.y_log && curve.y[i] <= 0.0)) continue;
+      if (!std::isfinite(curve.x[i]) || !std::isfinite(curve.y[i])) continue;
+      if ((figure.y_log && curve.y[i] <= 0.0) || (figure.x_log && curve.x[i] <= 0.0)) continue;
       x.take(curve.x[i] - half);
       x.take(curve.x[i] + half);
       y.take(curve.y[i]);
+      for (const auto* end : {&curve.low, &curve.high})
+        if (i < end->size() && !(figure.y_log && (*end)[i] <= 0.0)) y.take((*end)[i]);
     }
   }
   if (bars && !y.empty()) y.take(figure.y_log ? y.low / 2.0 : 0.0);
@@ -125,14 +136,18 @@ FigureAxes figure_axes(const Figure& figure, int wanted_x, int wanted_y) {
   const bool empty = x.empty() && y.empty();
   if (x.empty()) x = {0.0, 1.0};
   if (y.empty()) y = {figure.y_log ? 0.1 : 0.0, 1.0};
-  x = padded_range(x, bars ? 0.0 : 0.02);
+  if (figure.x_log && x.low > 0.0)
+    x = {x.low / 1.1, x.high * 1.1};
+  else
+    x = padded_range(x, bars ? 0.0 : 0.02);
   if (figure.y_log && y.low > 0.0) {
     y = {y.low / (bars ? 1.0 : 1.3), y.high * 1.6};
   } else {
     y = padded_range(y, 0.06);
     if (bars && bare.low >= 0.0) y.low = std::max(y.low, 0.0);  // bars stand on the axis
   }
-  return {make_axis(x.low, x.high, wanted_x), make_axis(y.low, y.high, wanted_y, figure.y_log && y.low > 0.0), empty};
+  return {make_axis(x.low, x.high, wanted_x, figure.x_log && x.low > 0.0),
+          make_axis(y.low, y.high, wanted_y, figure.y_log && y.low > 0.0), empty};
 }
 
 }  // namespace trackrod

@@ -26,7 +26,7 @@ void close(const Run& run, const Curve& from, Curve& to) {
 }  // namespace
 
 Curve decimated(const Curve& curve, double low, double high, std::size_t column_count) {
-  if (curve.style != Curve::Style::line || !(high > low) || column_count == 0) return curve;
+  if (curve.style != Curve::Style::line || !curve.low.empty() || !(high > low) || column_count == 0) return curve;
   constexpr auto none = std::numeric_limits<double>::quiet_NaN();
   Curve out{curve.label, {}, {}, curve.style};
   const double scale = static_cast<double>(column_count) / (high - low);

@@ -9,7 +9,8 @@ namespace trackrod {
 
 // Of each run of neighbouring points that share one of `columns` equal columns of [low, high] in x, the first, the
 // last, the lowest and the highest, in their order. Points that are not finite stay as one break each. The greatest and
-// the least y of the curve are always kept. Other styles than lines come back unchanged.
+// the least y of the curve are always kept. Other styles than lines, and lines with intervals, come
+// back unchanged.
 Curve decimated(const Curve& curve, double low, double high, std::size_t columns);
 
 }  // namespace trackrod

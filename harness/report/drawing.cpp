@@ -34,6 +34,12 @@ std::string fill(const Ink& ink) {
   return text;
 }
 
+std::string list_of(const std::vector<Spot>& spots) {
+  std::string text;
+  for (const auto& spot : spots) text += (text.empty() ? "" : " ") + px(spot.x) + "," + px(spot.y);
+  return text;
+}
+
 }  // namespace
 
 std::string_view curve_colour(std::size_t index) { return colours[index % colours.size()]; }
@@ -54,9 +60,12 @@ void Drawing::line(Spot from, Spot to, const Ink& ink) {
 }
 
 void Drawing::path(const std::vector<Spot>& spots, const Ink& ink) {
-  out_ += "<polyline points=\"";
-  for (std::size_t i = 0; i < spots.size(); ++i) out_ += (i ? " " : "") + px(spots[i].x) + "," + px(spots[i].y);
-  out_ += "\"" + stroke(ink) + attribute("stroke-linejoin", "round") + "/>\n";
+  out_ +=
+      "<polyline" + attribute("points", list_of(spots)) + stroke(ink) + attribute("stroke-linejoin", "round") + "/>\n";
+}
+
+void Drawing::polygon(const std::vector<Spot>& corners, const Ink& inside) {
+  out_ += "<polygon" + attribute("points", list_of(corners)) + fill(inside) + "/>\n";
 }
 
 void Drawing::area(Spot corner, double width, double height, const Ink& inside, const Ink* outline) {

@@ -34,6 +34,7 @@ class Drawing {
 
   void line(Spot from, Spot to, const Ink& ink);
   void path(const std::vector<Spot>& spots, const Ink& ink);
+  void polygon(const std::vector<Spot>& corners, const Ink& fill);
   void area(Spot corner, double width, double height, const Ink& fill, const Ink* outline = nullptr);
   // One of four shapes: disc, square, triangle, diamond.
   void marker(Spot centre, std::size_t shape, double radius, const Ink& ink);

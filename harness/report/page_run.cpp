@@ -55,7 +55,7 @@ Figure lateness_figure(const TimingQuality& t) {
     bars.y.push_back(static_cast<double>(t.late_histogram[i]));
   }
   figure.curves.push_back(std::move(bars));
-  figure.marks = {{"half", 'x', seconds(t.late_p50) * 1e6, 0.0}, {"99 %", 'x', seconds(t.late_p99) * 1e6, 0.0}};
+  figure.marks = {{"half", 'x', seconds(t.late_p50) * 1e6, bin}, {"99 %", 'x', seconds(t.late_p99) * 1e6, bin}};
   return figure;
 }
 

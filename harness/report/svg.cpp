@@ -40,6 +40,8 @@ class Plot {
   void draw_axes(Drawing& to) const;
   void draw_curve(Drawing& to, std::size_t index) const;
   void draw_bars(Drawing& to, const Curve& curve, std::size_t index) const;
+  void draw_intervals(Drawing& to, const Curve& curve, std::size_t index) const;
+  void draw_band(Drawing& to, const std::vector<Spot>& lower, const std::vector<Spot>& upper, std::size_t index) const;
   void draw_marks(Drawing& to) const;
   void draw_labels(Drawing& to) const;
   std::string description() const;
@@ -159,9 +161,37 @@ void Plot::draw_bars(Drawing& to, const Curve& curve, std::size_t index) const {
   }
 }
 
+void Plot::draw_band(Drawing& to, const std::vector<Spot>& lower, const std::vector<Spot>& upper,
+                     std::size_t index) const {
+  if (lower.size() < 2) return;
+  auto corners = lower;
+  corners.insert(corners.end(), upper.rbegin(), upper.rend());
+  to.polygon(corners, {curve_colour(index), 0.0, "", 0.2});
+}
+
+void Plot::draw_intervals(Drawing& to, const Curve& curve, std::size_t index) const {
+  const Ink ink{curve_colour(index), 1.2};
+  std::vector<Spot> lower, upper;
+  for (std::size_t i = 0; i < std::min({curve.x.size(), curve.low.size(), curve.high.size()}); ++i) {
+    const bool below = figure_.y_log && curve.low[i] <= 0.0;  // below the first decade
+    const Spot low{x_px(curve.x[i]), below ? bottom_ : y_px(curve.low[i])}, high{low.x, y_px(curve.high[i])};
+    if (!std::isfinite(low.x) || !std::isfinite(low.y) || !std::isfinite(high.y)) {
+      draw_band(to, lower, upper, index);
+      lower.clear(), upper.clear();
+    } else if (curve.style == Curve::Style::line) {
+      lower.push_back(low), upper.push_back(high);
+    } else {
+      to.line(low, high, ink);
+      for (const auto& end : {low, high}) to.line({end.x - 3.5, end.y}, {end.x + 3.5, end.y}, ink);
+    }
+  }
+  draw_band(to, lower, upper, index);
+}
+
 void Plot::draw_curve(Drawing& to, std::size_t index) const {
   const auto& whole = figure_.curves[index];
   if (whole.style == Curve::Style::bars) return draw_bars(to, whole, index);
+  draw_intervals(to, whole, index);
   const auto curve = decimated(whole, axes_.x.low, axes_.x.high, static_cast<std::size_t>(right_ - left_));
   const Ink ink{curve_colour(index), 1.6, curve_dash(index)};
   std::vector<Spot> run;
@@ -236,6 +266,7 @@ std::string Plot::description() const {
       if (std::isfinite(y)) least = std::min(least, y), greatest = std::max(greatest, y);
     text += " Curve " + curve.label + ": ";
     text += least > greatest ? "no data." : "least " + shown(least, 4) + ", greatest " + shown(greatest, 4) + ".";
+    if (!curve.low.empty()) text += " Its intervals are drawn.";
   }
   for (const auto& mark : figure_.marks) {
     if (!std::isfinite(mark.value)) continue;

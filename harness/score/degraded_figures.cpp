@@ -73,6 +73,9 @@ Figure times_by_fault(const std::vector<FaultCase>& cases) {
       if (!at) return;
       curve.x.push_back(static_cast<double>(k + 1));
       curve.y.push_back(ms * (at->t - c.fault.begin.t));
+      const double open = ms * (at->half_width + c.fault.begin.half_width);
+      curve.low.push_back(curve.y.back() - open);
+      curve.high.push_back(curve.y.back() + open);
     };
     add(in_hand, c.effect.in_hand);
     if (c.warning) add(warned, c.warning->at);

@@ -218,8 +218,8 @@ ScoreResult DelayFit::result() const {
       if (kind.name != "correlation_lag")
         result.findings.push_back(step_.frame.missing(kind.name, step_.unit(kind.name), reason));
   if (stretches_.size() == step_.spans.size())
-    result.figures =
-        delay_figures(step_.frame.step, step_.input, step_.output, step_.spans.front(), stretches_.front(), fit_);
+    result.figures = delay_figures(step_.frame.step, step_.input, step_.output, step_.spans.front(), stretches_.front(),
+                                   fit_, result.findings);
   return result;
 }
 

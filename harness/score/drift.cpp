@@ -7,6 +7,7 @@
 
 #include "harness/score/budget.hpp"
 #include "harness/score/control_chart.hpp"
+#include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
 #include "harness/score/order_statistics.hpp"
 #include "harness/score/scores.hpp"
@@ -81,7 +82,7 @@ class DriftScore {
   Finding change(const TrendFit& trend, double mean, double deviation) const;
   void add_charts(const std::vector<double>& scores, std::vector<Finding>& findings) const;
   Finding reliability() const;
-  Figure figure(const TrendFit& trend, double mean, double deviation) const;
+  Figure figure(const TrendFit& trend, const Finding& change, double mean, double deviation) const;
 
   const ScoreInput& input_;
   const DriftSettings& settings_;
@@ -210,14 +211,21 @@ Finding DriftScore::reliability() const {
   return f;
 }
 
-Figure DriftScore::figure(const TrendFit& trend, double mean, double deviation) const {
+Figure DriftScore::figure(const TrendFit& trend, const Finding& change, double mean, double deviation) const {
   Figure f{"Drift of " + settings_.of.kind + "." + settings_.finding,
            "cycle",
            settings_.finding + " (" + course_.unit + ")",
            {{"cycles", course_.cycle, course_.value, Curve::Style::points}},
-           {{"baseline", 'y', mean, 3.0 * deviation}}};
+           {{"baseline, 3 deviations", 'y', mean, 3.0 * deviation}}};
   const double first = course_.cycle.front(), last = course_.cycle.back();
-  f.curves.push_back({"trend", {first, last}, {trend.at_first, trend.at_first + trend.change}});
+  Curve line{"trend, and its change from the first cycle on", {first, last}, {trend.at_first, 0.0}};
+  line.y[1] = trend.at_first + trend.change;
+  if (change.interval) {
+    const double percent = 0.01 * std::abs(mean);
+    line.low = {trend.at_first, trend.at_first + percent * (*change.interval)[0]};
+    line.high = {trend.at_first, trend.at_first + percent * (*change.interval)[1]};
+  }
+  f.curves.push_back(std::move(line));
   return f;
 }
 
@@ -255,7 +263,7 @@ ScoreResult DriftScore::run() const {
     add_charts(against_all_before(fresh, base), result.findings);
   }
   result.findings.push_back(reliability());
-  result.figures.push_back(figure(trend, mean, deviation));
+  result.figures.push_back(figure(trend, finding_named(result.findings, "drift.change"), mean, deviation));
   return result;
 }
 

@@ -103,7 +103,7 @@ class Stops {
   Finding repeatability() const;
   Finding rest(const std::string& name, std::optional<Noted> Contact::*what) const;
   Finding bounce() const;
-  Figure figure() const;
+  Figure figure(const std::string& name, const Side& side) const;
 
   const EndStopSettings& settings_;
   const SignalInfo &in_, &out_;
@@ -311,25 +311,23 @@ Finding Stops::bounce() const {
   return finding;
 }
 
-Figure Stops::figure() const {
-  Figure f{"Torque over angle, " + frame_.step,
+Figure Stops::figure(const std::string& name, const Side& side) const {
+  Figure f{"Torque over angle at the " + name + " stop",
            in_.name + " (" + in_.unit + ")",
            out_.name + " (" + out_.unit + ")",
            {},
            {}};
+  const double sign = side.contacts.front().positive ? 1.0 : -1.0;
+  const bool both = !positive_.contacts.empty() && !negative_.contacts.empty();
+  const double middle = both ? 0.5 * (positive_.angle + negative_.angle) : -sign * INFINITY;
   std::vector<double> x, y;  // one sweep after the other, with a break between
   for (const auto& sweep : sweeps_) {
-    x.insert(x.end(), sweep.x.begin(), sweep.x.end());
-    y.insert(y.end(), sweep.y.begin(), sweep.y.end());
-    x.push_back(sweep.x.back()), y.push_back(std::nan(""));
+    for (std::size_t i = 0; i < sweep.x.size(); ++i)
+      if (sign * (sweep.x[i] - middle) > 0.0) x.push_back(sweep.x[i]), y.push_back(sweep.y[i]);
+    if (!x.empty()) x.push_back(x.back()), y.push_back(std::nan(""));
   }
   f.curves.push_back(thinned("measured", x, y));
-  for (const auto* side : {&positive_, &negative_}) {
-    if (side->contacts.empty()) continue;
-    const auto budget = angle_budget(*side, 1.0);
-    const auto interval = combine(side->angle, budget).interval;
-    f.marks.push_back({"stop", 'x', side->angle, 0.5 * (interval[1] - interval[0])});
-  }
+  add_mark(f, "stop", 'x', angle("angle_" + name, side));
   return f;
 }
 
@@ -349,7 +347,8 @@ void Stops::add_to(ScoreResult& result) const {
   result.findings.push_back(rest("holding_torque", &Contact::holding));
   result.findings.push_back(rest("over_travel", &Contact::over_travel));
   result.findings.push_back(bounce());
-  result.figures.push_back(figure());
+  if (!positive_.contacts.empty()) result.figures.push_back(figure("positive", positive_));
+  if (!negative_.contacts.empty()) result.figures.push_back(figure("negative", negative_));
 }
 
 }  // namespace

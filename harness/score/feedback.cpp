@@ -4,10 +4,12 @@
 #include <cmath>
 
 #include "harness/score/budget.hpp"
+#include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
 #include "harness/score/scores.hpp"
 #include "harness/score/scoring.hpp"
 #include "harness/score/step_cycle.hpp"
+#include "harness/score/step_figure.hpp"
 
 namespace trackrod {
 namespace {
@@ -172,8 +174,17 @@ void Feedback::take_drops() {
       cycles.push_back(std::move(c));
     }
     const auto frame = pair_frame(input_, "feedback", step);
-    for (const auto* name : {"loss_delay", "loss_depth"})
-      result_.findings.push_back(mean_over_cycles(frame, name, unit(name), cycles));
+    const auto delay = mean_over_cycles(frame, "loss_delay", unit("loss_delay"), cycles);
+    result_.findings.push_back(delay);
+    result_.findings.push_back(mean_over_cycles(frame, "loss_depth", unit("loss_depth"), cycles));
+    const auto good = std::find_if(cycles.begin(), cycles.end(), [](const StepCycle& c) { return c.trouble.empty(); });
+    if (good == cycles.end()) continue;
+    const auto& signals = input_.capture.signals();
+    auto figure = step_figure("Step '" + step + "': force and torque from their old level (0) to their new one (1)",
+                              *good, signals[input_.signal("input")], signals[input_.signal("output")],
+                              10.0 * std::max(25.0, delay.value.value_or(0.0)));
+    add_mark(figure, "torque at 50 %", 'x', delay);
+    result_.figures.push_back(std::move(figure));
   }
 }
 

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
+#include <tuple>
 
 namespace trackrod {
 
@@ -35,6 +37,29 @@ Curve thinned(const std::string& label, const std::vector<double>& x, const std:
     }
   }
   return curve;
+}
+
+void add_finding(Curve& curve, double x, const Finding& finding, double scale) {
+  constexpr double none = std::numeric_limits<double>::quiet_NaN();
+  double low = none, high = none;
+  if (finding.value && finding.interval)
+    std::tie(low, high) = std::minmax({scale * (*finding.interval)[0], scale * (*finding.interval)[1]});
+  curve.x.push_back(x);
+  curve.y.push_back(scale * finding.value.value_or(none));
+  curve.low.push_back(low);
+  curve.high.push_back(high);
+}
+
+void add_mark(Figure& figure, const std::string& label, char axis, const Finding& finding, double from) {
+  if (!finding.value) return;
+  double half = 0.0;
+  if (finding.interval)
+    half = std::max(*finding.value - (*finding.interval)[0], (*finding.interval)[1] - *finding.value);
+  figure.marks.push_back({label, axis, from + *finding.value, half});
+}
+
+const Finding& finding_named(const std::vector<Finding>& findings, const std::string& name) {
+  return *std::find_if(findings.begin(), findings.end(), [&](const Finding& f) { return f.name == name; });
 }
 
 }  // namespace trackrod

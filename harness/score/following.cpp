@@ -257,12 +257,12 @@ Figure Following::figure() const {
            {}};
   Curve measured{"measured", {}, {}, Curve::Style::points}, asked{"asked for", {}, {}};
   for (const auto& rung : rungs_) {
-    measured.x.push_back(rung.in.mean), measured.y.push_back(rung.out.mean);
+    add_finding(measured, rung.in.mean, share_of(rung), 0.01 * gain_ * rung.in.mean);
     asked.x.push_back(rung.in.mean), asked.y.push_back(gain_ * rung.in.mean);
   }
   f.curves = {measured, asked};
-  if (const auto limit = rate_limit(); limit.value)
-    f.marks.push_back({"limit", 'y', *limit.value, 0.5 * ((*limit.interval)[1] - (*limit.interval)[0])});
+  add_mark(f, "limit", 'y', rate_limit());
+  add_mark(f, "followed up to", 'x', followed_rate());
   return f;
 }
 

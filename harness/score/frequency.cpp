@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "harness/base/units.hpp"
+#include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
 #include "harness/score/response.hpp"
 #include "harness/score/scores.hpp"
@@ -220,24 +221,24 @@ Finding StepFrequency::bandwidth() const {
 
 std::vector<Figure> StepFrequency::figures() const {
   Figure gain{"Gain over frequency, " + frame_.step,
-              "log10 of frequency / Hz",
+              "frequency (Hz)",
               "gain (" + finding_unit("output/input", in_.unit, out_.unit) + ")",
               {},
               {}};
-  gain.y_log = true;
-  Figure phase{"Phase over frequency, " + frame_.step, "log10 of frequency / Hz", "phase (deg)", {}, {}};
-  Curve gains, phases;
-  gains.label = phases.label = "measured";
+  gain.x_log = gain.y_log = true;
+  Figure phase{"Phase over frequency, " + frame_.step, "frequency (Hz)", "phase (deg)", {}, {}};
+  phase.x_log = true;
+  Curve gains{"measured", {}, {}, Curve::Style::points}, phases = gains;
   for (const auto& at : all_) {
     if (!at.response.trouble.empty()) continue;
-    gains.x.push_back(std::log10(at.frequency));
-    phases.x.push_back(gains.x.back());
-    gains.y.push_back(std::abs(at.response.value));
-    phases.y.push_back(degrees * at.response.phase);
+    const auto findings = findings_at(at);
+    add_finding(gains, at.frequency, finding_named(findings, "frequency.gain"));
+    add_finding(phases, at.frequency, finding_named(findings, "frequency.phase"));
   }
   if (gains.x.size() < 2) return {};
   gain.curves = {gains};
   phase.curves = {phases};
+  add_mark(gain, "bandwidth", 'x', bandwidth());
   return {gain, phase};
 }
 

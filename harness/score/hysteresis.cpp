@@ -123,7 +123,8 @@ ScoreResult HysteresisScore::run() {
     for (auto& finding : width_findings(context_, group)) result.findings.push_back(std::move(finding));
   auto correction = correct_for_rate(context_, input_.capture.timing());
   for (auto& finding : correction.findings) result.findings.push_back(std::move(finding));
-  result.figures = loop_figures(set_, correction.line ? &*correction.line : nullptr, context_.input, context_.output);
+  result.figures = loop_figures(set_, correction.line ? &*correction.line : nullptr, result.findings, context_.input,
+                                context_.output);
   return result;
 }
 

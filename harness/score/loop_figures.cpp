@@ -9,8 +9,8 @@
 
 namespace trackrod {
 
-std::vector<Figure> loop_figures(const SweepSet& set, const LineFit* line, const SignalInfo& input,
-                                 const SignalInfo& output) {
+std::vector<Figure> loop_figures(const SweepSet& set, const LineFit* line, const std::vector<Finding>& findings,
+                                 const SignalInfo& input, const SignalInfo& output) {
   std::vector<Figure> figures;
   Figure loops{"Output over input at each rate",
                input.name + " (" + input.unit + ")",
@@ -22,9 +22,12 @@ std::vector<Figure> loop_figures(const SweepSet& set, const LineFit* line, const
                 "width (" + output.unit + ")",
                 {},
                 {}};
-  Curve widths;
-  widths.label = "apparent width";
-  widths.style = Curve::Style::points;
+  Curve widths{"apparent width", {}, {}, Curve::Style::points}, corrected{"without lag", {}, {}, Curve::Style::points};
+  std::vector<const Finding*> apparent;
+  for (const auto& finding : findings) {
+    if (finding.name == "hysteresis.width_apparent") apparent.push_back(&finding);
+    if (finding.name == "hysteresis.width_corrected" && finding.value) add_finding(corrected, 0.0, finding);
+  }
   for (const auto& group : set.groups) {
     std::vector<double> x, y;
     const Sweep* last = nullptr;
@@ -40,14 +43,15 @@ std::vector<Figure> loop_figures(const SweepSet& set, const LineFit* line, const
     }
     loops.curves.push_back(thinned(with_unit(group.rate, input.unit + "/s"), x, y));
     if (!group.centre.known) continue;
-    widths.x.push_back(2.0 * group.centre.rate * std::abs(group.centre.slope));
-    widths.y.push_back(group.centre.width);
+    const auto which = static_cast<std::size_t>(&group - set.groups.data());
+    add_finding(widths, 2.0 * group.centre.rate * std::abs(group.centre.slope), *apparent.at(which));
   }
   if (!set.groups.empty() && set.groups.front().centre.known)
     loops.marks.push_back({"centre", 'x', set.groups.front().centre.position, 0.0});
   figures.push_back(std::move(loops));
-  if (widths.x.size() < 2) return figures;
+  if (widths.x.empty()) return figures;
   growth.curves.push_back(widths);
+  if (!corrected.x.empty()) growth.curves.push_back(corrected);
   if (line) {
     const double far = *std::max_element(widths.x.begin(), widths.x.end());
     Curve fitted;

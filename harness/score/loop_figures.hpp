@@ -9,8 +9,9 @@
 
 namespace trackrod {
 
-// `line`: of the width over twice the output's rate; null when there is none.
-std::vector<Figure> loop_figures(const SweepSet& set, const LineFit* line, const SignalInfo& input,
-                                 const SignalInfo& output);
+// `line`: of the width over twice the output's rate; null when there is none. `findings`: of the same sweeps, with the
+// width at each rate in the order of the set's groups, and the width without lag.
+std::vector<Figure> loop_figures(const SweepSet& set, const LineFit* line, const std::vector<Finding>& findings,
+                                 const SignalInfo& input, const SignalInfo& output);
 
 }  // namespace trackrod

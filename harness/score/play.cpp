@@ -46,6 +46,7 @@ std::optional<double> force_at(const Branch& branch, double output, double compl
 struct Crossing {
   bool rising{false};
   double gap{0.0}, gap_noise{0.0};
+  double low{0.0};  // end of the gap on the side of the negative force, output unit
   double compliance{0.0}, compliance_noise{0.0};
   double bend{0.0};             // of the gap, when only the outer half of the flanks is read
   double outer_noise{0.0};      // of the gap read so
@@ -67,6 +68,7 @@ std::optional<Crossing> read_crossing(const Branch& branch, double greatest, con
   c.compliance_noise = 0.5 * std::hypot(up->slope_noise, down->slope_noise);
   const double sign = std::copysign(1.0, c.compliance);
   c.gap = sign * (up->at_zero - down->at_zero);
+  c.low = down->at_zero;
   c.gap_noise = std::hypot(up->at_zero_noise, down->at_zero_noise);
   c.bend = sign * (outer_up->at_zero - outer_down->at_zero) - c.gap;
   c.outer_noise = std::hypot(outer_up->at_zero_noise, outer_down->at_zero_noise);
@@ -214,6 +216,9 @@ Figure StepPlay::figure() const {
            {thinned("measured", sweeps_.front().x, sweeps_.front().y)},
            {}};
   f.marks.push_back({"no force", 'x', 0.0, 0.0});
+  const double low = over_crossings([](const Crossing& c) { return std::pair{c.low, 0.0}; }).mean;
+  f.marks.push_back({"gap, from", 'y', low, 0.0});
+  add_mark(f, "to", 'y', gap(), low);
   return f;
 }
 

@@ -3,7 +3,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <tuple>
 
+#include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
 #include "harness/score/scores.hpp"
 #include "harness/score/scoring.hpp"
@@ -27,6 +29,7 @@ const Fields<PolaritySettings>& polarity_fields() {
 
 // A change between two levels, each the mean of a stretch at rest.
 struct Change {
+  double before{0.0};  // level
   double value{0.0};
   double noise{0.0};     // standard uncertainty from the scatter of the samples
   double rounding{0.0};  // half-width: levels without noise enough to average the steps of the sensor away
@@ -74,6 +77,7 @@ Change change_of(const CaptureView& capture, SignalIndex signal, const Span& spa
     squares += u * u;
     if (scatter_of(y, levels[end]) < 0.5 * info.resolution) change.rounding += 0.5 * info.resolution;
   }
+  change.before = levels[0];
   change.value = levels[1] - levels[0];
   change.noise = std::sqrt(squares);
   change.least = std::max(4.0 * change.noise, 2.0 * info.resolution);
@@ -103,6 +107,33 @@ Finding gain_of(const ScoreInput& input, const Frame& frame, const Change& in, c
   return frame.measured("gain", finding_unit("output/input", in_info.unit, out_info.unit), gain, std::move(budget));
 }
 
+// The output between its levels, and the input laid over it by the gain.
+Figure picture_of(const ScoreInput& input, const Span& span, Duration quiet, const Change& in, const Change& out,
+                  const Finding& change) {
+  const auto& signals = input.capture.signals();
+  const auto& out_info = signals[input.signal("output")];
+  Figure f{"Step '" + span.step + "': which way the output goes",
+           "time in the step (s)",
+           out_info.name + " (" + out_info.unit + ")",
+           {},
+           {{"level before", 'y', out.before, 0.0}}};
+  add_mark(f, "level after", 'y', change, out.before);
+  const double size = std::abs(out.value / in.value);  // of the gain: a reversed sign shows
+  for (const auto& [role, name, level, scale] :
+       {std::tuple{"input", signals[input.signal("input")].name + ", scaled", in.before, size},
+        std::tuple{"output", out_info.name, out.before, 1.0}}) {
+    const auto points = input.capture.points(input.signal(role), span.from - quiet, span.to);
+    if (!points) continue;
+    std::vector<double> x, y;
+    for (const auto& p : *points) {
+      x.push_back(seconds(p.when - span.from));
+      y.push_back(out.before + scale * (p.value - level));
+    }
+    f.curves.push_back(thinned(name, x, y));
+  }
+  return f;
+}
+
 void score_span(const ScoreInput& input, const Frame& frame, const Span& span, Duration quiet, ScoreResult& result) {
   const auto& in_info = input.capture.signals()[input.signal("input")];
   const auto& out_info = input.capture.signals()[input.signal("output")];
@@ -123,6 +154,8 @@ void score_span(const ScoreInput& input, const Frame& frame, const Span& span, D
   result.findings.push_back(
       frame.measured("change", out_info.unit, out.value,
                      {type_b("noise at rest", out.noise), rectangular("resolution", out.rounding)}));
+  // One picture a step is enough to see.
+  if (span.cycle == 0) result.figures.push_back(picture_of(input, span, quiet, in, out, result.findings.back()));
   result.findings.push_back(gain_of(input, frame, in, out));
 }
 

@@ -218,10 +218,9 @@ Figure StepRatio::figure() const {
   measured.label = "measured, each over its stretch";
   declared.label = "declared";
   for (std::size_t k = 0; k < map_.stretches(); ++k) {
-    const auto between = map_.between(k, k + 1);
+    const auto ratio = over("centre", k, k + 1);  // read as the one at the centre is
     for (const double x : {map_.knots[k].position, map_.knots[k + 1].position}) {
-      measured.x.push_back(x);
-      measured.y.push_back(between.moved ? between.ratio : std::nan(""));
+      add_finding(measured, x, ratio);
       if (declared_.empty()) continue;
       declared.x.push_back(x);
       declared.y.push_back(declared_at(declared_, x));

@@ -11,6 +11,7 @@
 #include "harness/score/scores.hpp"
 #include "harness/score/scoring.hpp"
 #include "harness/score/step_cycle.hpp"
+#include "harness/score/step_figure.hpp"
 #include "harness/score/width_findings.hpp"
 
 namespace trackrod {
@@ -38,7 +39,8 @@ const Fields<RunOnSettings>& run_on_fields() {
 }
 
 constexpr double ms = 1e3;
-constexpr double window = 0.04;  // of the sweep, to either side of the centre
+constexpr auto input_stops = "input stops";  // reading in ms after the input's 50 % instant, for the picture
+constexpr double window = 0.04;              // of the sweep, to either side of the centre
 
 // The output at an instant and its rate there, by a line through the seven samples about it.
 struct Instant {
@@ -66,7 +68,8 @@ class RunOn {
  private:
   StepCycle read_stop(const Span& span) const;
   void add_centre(ScoreResult& result) const;
-  Figure draw(const std::string& step, const StepCycle& c) const;
+  // Of one cycle, with what all cycles say marked.
+  Figure draw(const std::string& step, const StepCycle& c, const Finding& time) const;
   std::string unit(const std::string& name) const;
 
   const ScoreInput& input_;
@@ -90,11 +93,13 @@ StepCycle RunOn::read_stop(const Span& span) const {
   const auto stopped = in.settling(0.01 * settings_.band, c.zero, latest);
   const auto still = out.settling(0.01 * settings_.band, c.zero, latest);
   auto &time = c.readings["time"], &angle = c.readings["angle"];
+  auto& input_stopped = c.readings[input_stops];
   if (!stopped) {
     time.reason = angle.reason = "not settled: the input does not stay within " + with_unit(settings_.band, "%") +
                                  " of its change for the end of the step, or its noise fills that band";
     return c;
   }
+  input_stopped.value = ms * (stopped->t - c.zero);
   const auto shift = time_shift_budget(in_, out_, c.input.stamp_half_width, c.output.stamp_half_width);
   if (!still) {
     time.reason = "not settled: the output does not stay within " + with_unit(settings_.band, "%") +
@@ -128,11 +133,14 @@ void RunOn::add_centre(ScoreResult& result) const {
   const auto frame = pair_frame(input_, "run_on", step_names(input_.spans));
   auto set = sort_sweeps(input_);
   const ReadingRule rule{window * (set.high - set.low), seconds(settings_.settle), in_.resolution, out_.resolution};
-  bool found = false;
+  Figure figure{"How far the output is behind as the input passes the centre",
+                "rate of " + in_.name + " (" + in_.unit + "/s)",
+                "behind (" + out_.unit + ")",
+                {{"measured", {}, {}, Curve::Style::points}},
+                {}};
   for (const auto& group : set.groups) {
     const auto gap = read_gap(group, settings_.centre, rule);
     if (!gap.known) continue;
-    found = true;
     auto told = frame;
     told.conditions.emplace_back("rate", with_unit(gap.rate, in_.unit + "/s"));
     told.conditions.emplace_back(
@@ -153,29 +161,27 @@ void RunOn::add_centre(ScoreResult& result) const {
          scaled(time_shift_budget(in_, out_, sweep.in_half_width, sweep.out_half_width), 1e-3 * gap.rate * gap.slope))
       budget.push_back(line);
     result.findings.push_back(told.measured("centre_angle", out_.unit, behind, std::move(budget)));
+    add_finding(figure.curves[0], gap.rate, result.findings.back());
   }
-  if (!found)
+  if (!figure.curves[0].x.empty())
+    result.figures.push_back(std::move(figure));
+  else
     result.findings.push_back(frame.missing("centre_angle", out_.unit,
                                             "no sweep of these steps passes the centre in both directions, long enough "
                                             "after its reversal",
                                             !input_.spans.empty()));
 }
 
-Figure RunOn::draw(const std::string& step, const StepCycle& c) const {
-  Figure figure;
-  figure.title = "Step '" + step + "': what the output still has to go";
-  figure.x_label = "time after the input's 50 % (ms)";
-  figure.y_label = "share of the change";
-  for (const auto& [s, first, last, name] :
-       {std::tie(c.input, c.in_first, c.in_last, in_.name), std::tie(c.output, c.out_first, c.out_last, out_.name)}) {
-    std::vector<double> x, y;
-    for (std::size_t i = 0; i < s.size(); ++i) {
-      x.push_back(ms * (s.t[i] - c.zero));
-      y.push_back((s.y[i] - first.value) / (last.value - first.value));
-    }
-    figure.curves.push_back(thinned(name, x, y));
+Figure RunOn::draw(const std::string& step, const StepCycle& c, const Finding& time) const {
+  const auto& stopped = c.readings.at(input_stops).value;
+  const double end = stopped ? *stopped + time.value.value_or(0.0) : INFINITY;
+  auto figure =
+      step_figure("Step '" + step + "': what the output still has to go", c, in_, out_, 2.0 * std::max(50.0, end));
+  if (stopped) {
+    figure.marks.push_back({"input stopped", 'x', *stopped, 0.0});
+    add_mark(figure, "output stopped", 'x', time, *stopped);
   }
-  figure.marks.push_back({"band", 'y', 1.0, 0.01 * settings_.band});
+  figure.marks.push_back({"new level, band", 'y', 1.0, 0.01 * settings_.band});
   return figure;
 }
 
@@ -191,10 +197,11 @@ ScoreResult RunOn::run() const {
     std::vector<StepCycle> cycles;
     for (const auto& span : spans) cycles.push_back(read_stop(span));
     const auto frame = pair_frame(input_, "run_on", step);
-    for (const auto* name : {"time", "angle"})
-      result.findings.push_back(mean_over_cycles(frame, name, unit(name), cycles));
+    const auto time = mean_over_cycles(frame, "time", unit("time"), cycles);
+    result.findings.push_back(time);
+    result.findings.push_back(mean_over_cycles(frame, "angle", unit("angle"), cycles));
     const auto good = std::find_if(cycles.begin(), cycles.end(), [](const StepCycle& c) { return c.trouble.empty(); });
-    if (good != cycles.end()) result.figures.push_back(draw(step, *good));
+    if (good != cycles.end()) result.figures.push_back(draw(step, *good, time));
   }
   add_centre(result);
   return result;

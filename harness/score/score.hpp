@@ -63,6 +63,7 @@ struct Curve {
   std::string label;
   std::vector<double> x, y;  // decimated so that no extreme is lost; NaN breaks the line
   enum class Style { line, points, bars } style{Style::line};
+  std::vector<double> low{}, high{};  // of an interval around each y, NaN for one without; empty: none at all
 };
 struct Mark {
   std::string label;
@@ -74,7 +75,7 @@ struct Figure {
   std::string title, x_label, y_label;
   std::vector<Curve> curves;
   std::vector<Mark> marks;
-  bool y_log{false};  // y in decades; what is not positive is not drawn
+  bool y_log{false}, x_log{false};  // in decades; what is not positive is not drawn
 };
 
 struct ScoreInput {

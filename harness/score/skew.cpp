@@ -235,7 +235,7 @@ class SkewStep {
                        told.measured("remaining", "ms", mean.mean, budget),
                        gain(told, repeated(gains, gain_noise), gain_hidden, gain_bent),
                        told.exact("residual", out_.unit, std::sqrt(squares))};
-    result.figures.push_back(figure());
+    result.figures = {figure(), by_cycle(skews, declared, result.findings.front())};
     return result;
   }
 
@@ -249,6 +249,16 @@ class SkewStep {
     for (auto& line : calibration_budget(in_, in_span, mean.mean / in_span)) budget.push_back(std::move(line));
     for (auto& line : calibration_budget(out_, out_span, mean.mean / out_span)) budget.push_back(std::move(line));
     return frame.measured("gain", finding_unit("output/input", in_.unit, out_.unit), mean.mean, std::move(budget));
+  }
+  static Figure by_cycle(const std::vector<double>& skews, double declared, const Finding& skew) {
+    Figure f{"Skew of each cycle", "cycle", "skew (ms)", {{"measured", {}, {}, Curve::Style::points}}, {}};
+    for (const double one : skews) {
+      f.curves[0].x.push_back(static_cast<double>(f.curves[0].x.size() + 1));
+      f.curves[0].y.push_back(one + declared);
+    }
+    add_mark(f, "skew", 'y', skew);
+    f.marks.push_back({"as the bench states it", 'y', declared, 0.0});
+    return f;
   }
   Figure figure() const {
     const auto& s = found_.front();

@@ -8,6 +8,7 @@
 #include "harness/score/scores.hpp"
 #include "harness/score/scoring.hpp"
 #include "harness/score/step_cycle.hpp"
+#include "harness/score/step_figure.hpp"
 
 namespace trackrod {
 namespace {
@@ -38,7 +39,8 @@ class StepScore {
   ScoreResult run() const;
 
  private:
-  Figure draw(const std::string& step, const StepCycle& c) const;
+  // Of one cycle, with what all cycles say marked.
+  Figure draw(const std::string& step, const StepCycle& c, const std::vector<Finding>& findings) const;
 
   const ScoreInput& input_;
   const StepSettings& settings_;
@@ -46,28 +48,15 @@ class StepScore {
   const SignalInfo& out_info_;
 };
 
-Figure StepScore::draw(const std::string& step, const StepCycle& c) const {
-  Figure figure;
-  figure.title = "Step '" + step + "': both signals from their old level (0) to their new one (1)";
-  figure.x_label = "time after the input's 50 % (ms)";
-  figure.y_label = "share of the change";
-  for (const auto& [s, first, last, name] : {std::tie(c.input, c.in_first, c.in_last, in_info_.name),
-                                             std::tie(c.output, c.out_first, c.out_last, out_info_.name)}) {
-    std::vector<double> x, y;
-    for (std::size_t i = 0; i < s.size(); ++i) {
-      x.push_back(ms * (s.t[i] - c.zero));
-      y.push_back((s.y[i] - first.value) / (last.value - first.value));
-    }
-    figure.curves.push_back(thinned(name, x, y));
-  }
-  for (const int percent : {10, 50, 90}) {
-    const auto& r = c.readings.at("delay_" + std::to_string(percent));
-    if (r.value) figure.marks.push_back({std::to_string(percent) + " %", 'x', *r.value, 0.0});
-  }
-  for (const double level : {0.0, 1.0}) figure.marks.push_back({"level", 'y', level, 0.0});
-  const auto& settled = c.readings.at("settling_time");
-  if (settled.value) figure.marks.push_back({"settled", 'x', *settled.value, 0.0});
-  figure.marks.push_back({"band", 'y', 1.0, 0.01 * settings_.band});
+Figure StepScore::draw(const std::string& step, const StepCycle& c, const std::vector<Finding>& findings) const {
+  const auto& settled = finding_named(findings, "step.settling_time");
+  auto figure = step_figure("Step '" + step + "': both signals from their old level (0) to their new one (1)", c,
+                            in_info_, out_info_, settled.value ? 3.0 * std::max(50.0, *settled.value) : INFINITY);
+  for (const auto* percent : {"10", "50", "90"})
+    add_mark(figure, std::string{percent} + " %", 'x', finding_named(findings, std::string{"step.delay_"} + percent));
+  add_mark(figure, "settled", 'x', settled);
+  figure.marks.push_back({"old level", 'y', 0.0, 0.0});
+  figure.marks.push_back({"new level, band", 'y', 1.0, 0.01 * settings_.band});
   return figure;
 }
 
@@ -82,14 +71,15 @@ ScoreResult StepScore::run() const {
       cycles[i] = read_step(input_, settings_, spans[i]);
       interval = std::max({interval, cycles[i].input.interval, cycles[i].output.interval});
     }
+    std::vector<Finding> findings;
     for (const auto& kind : kinds) {
-      result.findings.push_back(
+      findings.push_back(
           mean_over_cycles(frame, kind.name, finding_unit(kind.unit, in_info_.unit, out_info_.unit), cycles));
-      if (kind.name.starts_with("delay_"))
-        refuse_below_resolution(result.findings.back(), input_.capture.timing(), interval);
+      if (kind.name.starts_with("delay_")) refuse_below_resolution(findings.back(), input_.capture.timing(), interval);
     }
     const auto good = std::find_if(cycles.begin(), cycles.end(), [](const StepCycle& c) { return c.trouble.empty(); });
-    if (good != cycles.end()) result.figures.push_back(draw(step, *good));
+    if (good != cycles.end()) result.figures.push_back(draw(step, *good, findings));
+    std::move(findings.begin(), findings.end(), std::back_inserter(result.findings));
   }
   if (input_.spans.empty())
     for (const auto& kind : kinds)

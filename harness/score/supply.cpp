@@ -6,9 +6,11 @@
 #include "harness/score/budget.hpp"
 #include "harness/score/changeover.hpp"
 #include "harness/score/drop_outs.hpp"
+#include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
 #include "harness/score/scores.hpp"
 #include "harness/score/scoring.hpp"
+#include "harness/score/series.hpp"
 
 namespace trackrod {
 namespace {
@@ -50,12 +52,14 @@ class Supply {
   Finding functional_class() const;
   void add_changeovers(ScoreResult& result) const;
   Figure figure() const;
+  Figure time_line(const std::vector<Finding>& findings) const;
 
   const ScoreInput& input_;
   const SupplySettings& settings_;
   const SignalInfo &in_, &out_;
   Frame frame_;
   std::vector<DropOut> drops_;
+  std::vector<Span> spans_;  // of each drop-out
   std::string trouble_;
   Changeovers changeovers_;
 };
@@ -71,6 +75,7 @@ Supply::Supply(const ScoreInput& input)
     auto of_span = drop_outs_of(input, span, rule);
     if (trouble_.empty()) trouble_ = of_span.trouble;
     drops_.insert(drops_.end(), of_span.found.begin(), of_span.found.end());
+    spans_.resize(drops_.size(), span);
     if (!with_feed()) continue;
     auto changeovers = changeovers_of(input, span, rule);
     if (changeovers_.trouble.empty()) changeovers_.trouble = changeovers.trouble;
@@ -222,6 +227,39 @@ Figure Supply::figure() const {
   return f;
 }
 
+// Of the first drop-out in which the unit was lost, or the first of all.
+Figure Supply::time_line(const std::vector<Finding>& findings) const {
+  const auto lost = std::find_if(drops_.begin(), drops_.end(), [](const DropOut& d) { return d.lost; });
+  const auto which = lost == drops_.end() ? 0 : static_cast<std::size_t>(lost - drops_.begin());
+  const auto& d = drops_[which];
+  Figure f{"Voltage in drop-out " + std::to_string(which + 1) + " of " + std::to_string(drops_.size()),
+           "time after the voltage fell below (ms)",
+           in_.name + " (" + in_.unit + ")",
+           {},
+           {}};
+  const auto mark = [&](const std::string& label, const Between& at) {
+    f.marks.push_back({label, 'x', ms * (at.t - d.begin.t), ms * at.half_width});
+  };
+  mark("below", d.begin);
+  if (d.lost) mark("stops", d.lost_at);
+  mark("above", d.end);
+  if (d.lost && d.back_at) mark("works", *d.back_at);
+  add_mark(f, "stops at", 'y', finding_named(findings, "supply.stops_at"));
+  add_mark(f, "works from", 'y', finding_named(findings, "supply.works_from"));
+  const double last = d.lost && d.back_at ? std::max(d.end.t, d.back_at->t) : d.end.t,
+               beside = 0.3 * (last - d.begin.t);
+  const auto& span = spans_[which];
+  const auto s = read_series(input_.capture, input_.signal("input"), span.from, span.to, span.from);
+  std::vector<double> x, y;
+  for (std::size_t i = 0; i < s.size(); ++i) {
+    if (s.t[i] < d.begin.t - beside || s.t[i] > last + beside) continue;
+    x.push_back(ms * (s.t[i] - d.begin.t));
+    y.push_back(s.y[i]);
+  }
+  f.curves.push_back(thinned("measured", x, y));
+  return f;
+}
+
 ScoreResult Supply::run() const {
   ScoreResult result;
   if (drops_.empty()) {
@@ -252,7 +290,7 @@ ScoreResult Supply::run() const {
   result.findings.push_back(mean_time("recovery_time", recovery, recovery_open, away));
   result.findings.push_back(functional_class());
   add_changeovers(result);
-  result.figures.push_back(figure());
+  result.figures = {time_line(result.findings), figure()};
   return result;
 }
 

@@ -224,6 +224,51 @@ TEST_CASE("a mark near the curves is taken in, a far one is named at the edge") 
   CHECK(draw_svg(f).find("limit (400) ↑") != std::string::npos);
 }
 
+TEST_CASE("an interval is a band around a line and a bar through each point, and has its place on the axis") {
+  Curve line{"a", {0, 1, 2, 3, 4}, {1, 2, nan_value, 2, 1}, Curve::Style::line};
+  line.low = {0.5, 1.0, nan_value, 1.0, 0.5};
+  line.high = {1.5, 6.0, nan_value, 3.0, 1.5};
+  const auto figure = figure_of(line);
+  const auto svg = draw_svg(figure);
+  CHECK(judges::xml(svg).said == "");
+  CHECK(count_of(svg, "<polygon") == 2);  // one to each side of the break
+  CHECK(figure_axes(figure, 5, 5).y.high > 6.0);
+  CHECK(svg.find("Its intervals are drawn.") != std::string::npos);
+
+  auto points = line;
+  points.style = Curve::Style::points;
+  auto bare = points;
+  bare.low.clear(), bare.high.clear();
+  // A bar and its two ends at each of the four points.
+  const auto more = count_of(draw_svg(figure_of(points)), "<line") - count_of(draw_svg(figure_of(bare)), "<line");
+  CHECK(more >= 12);
+}
+
+TEST_CASE("an interval that reaches below all decades ends at the foot of the plot") {
+  Curve points{"a", {1, 2}, {1, 10}, Curve::Style::points};
+  points.low = {-1.0, 5.0};
+  points.high = {3.0, 20.0};
+  auto figure = figure_of(points);
+  figure.y_log = true;
+  const auto svg = draw_svg(figure);
+  CHECK(svg.find("nan") == std::string::npos);
+  CHECK(figure_axes(figure, 5, 5).y.low > 0.0);
+}
+
+TEST_CASE("an axis of less than a decade has round numbers, one of less than two has 1, 2 and 5") {
+  const auto labels = [](double low, double high) {
+    std::vector<std::string> all;
+    for (const auto& tick : make_axis(low, high, 5, true).ticks) all.push_back(tick.label);
+    return all;
+  };
+  CHECK(labels(0.6, 4.0) == std::vector<std::string>{"1.0", "1.5", "2.0", "2.5", "3.0", "3.5", "4.0"});
+  CHECK(labels(0.3, 12.0) == std::vector<std::string>{"0.5", "1", "2", "5", "10"});
+  auto figure = figure_of({"a", {1.0, 10.0, 100.0}, {1, 1, 1}, Curve::Style::line});
+  figure.x_log = true;
+  const auto x = figure_axes(figure, 5, 5).x;
+  CHECK(x.fraction(10.0) - x.fraction(1.0) == Approx(x.fraction(100.0) - x.fraction(10.0)));
+}
+
 TEST_CASE("decades are evenly spaced, and what is not positive has no place on them") {
   const auto axis = make_axis(0.5, 1e5, 5, true);
   CHECK(axis.fraction(100.0) - axis.fraction(10.0) == Approx(axis.fraction(1e4) - axis.fraction(1e3)));

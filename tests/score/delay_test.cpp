@@ -1,5 +1,6 @@
 // The score `delay` on a rig that is known exactly.
 
+#include "tests/score/drawn.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
@@ -320,6 +321,12 @@ TEST_CASE("a delay shorter than the run can tell is below resolution") {
   CHECK_FALSE(f.value);
   CHECK(f.reason.find("below resolution") != std::string::npos);
   CHECK(f.verdict == Verdict::inconclusive);
+}
+
+TEST_CASE("one passage is drawn closely, with dead time and lag marked and their intervals") {
+  const auto result = score("delay", record(real_unit(), triangle(40, 80), 6.0, hand_sensor(), road_sensor(), 1));
+  check_marked(result, "dead time", finding_of(result, "dead_time"));
+  check_marked(result, "lag on a ramp", finding_of(result, "ramp_lag"));
 }
 
 }  // namespace

@@ -1,6 +1,7 @@
 // The score `drift` on a gain that is known in every cycle: a level of the input from 0 to 10 and back, an output whose
 // gain wanders, grows or jumps from one cycle to the next.
 
+#include "tests/score/drawn.hpp"
 #include "tests/score/gain_cycles.hpp"
 #include "tests/score/rig.hpp"
 
@@ -118,6 +119,18 @@ TEST_CASE("too few cycles, cycles without a value, a finding that is none: each 
                     [](const auto& said) { return said.first == "left_out" && said.second.starts_with("1 cycles"); }));
   for (auto& p : c.samples[0]) p.value = 0.0;
   check_all_empty(score("drift", c, of_gain), "no motion");
+}
+
+TEST_CASE("the trend is drawn with the interval of the change at its end") {
+  const auto result = score("drift", cycles_with(gains_of(60, 0.0002, {1e-5, 0.0}, 1), 1), of_gain);
+  const auto change = finding_of(result, "change");
+  REQUIRE(result.figures.size() == 1);
+  const auto& trend = result.figures[0].curves.back();
+  REQUIRE(trend.low.size() == 2);
+  const double baseline = result.figures[0].marks[0].value;
+  CHECK(trend.y[1] - trend.y[0] == Approx(0.01 * baseline * *change.value));
+  CHECK(trend.low[1] - trend.y[0] == Approx(0.01 * baseline * (*change.interval)[0]));
+  CHECK(trend.high[1] - trend.y[0] == Approx(0.01 * baseline * (*change.interval)[1]));
 }
 
 }  // namespace

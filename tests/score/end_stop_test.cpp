@@ -3,6 +3,7 @@
 // stop - rate damping / stiffness, so that the angle at no rate is the stop, and the effect of the rate is
 // -damping / stiffness.
 
+#include "tests/score/drawn.hpp"
 #include "tests/score/rig.hpp"
 #include "tests/score/stops.hpp"
 
@@ -116,6 +117,14 @@ TEST_CASE("no stop, one side alone, no rest at the stop: each is told") {
   check_all_empty(score("end_stop", c), "did not change");
   c.all_spans.clear();
   for (const auto& f : score("end_stop", c).findings) CHECK(f.verdict == Verdict::not_run);
+}
+
+TEST_CASE("each stop has a picture of its own, with the angle marked") {
+  const auto result = score("end_stop", pushed({}, {}, 1));
+  REQUIRE(result.figures.size() == 2);
+  check_marked({{}, {result.figures[0]}}, "stop", finding_of(result, "angle_positive"));
+  check_marked({{}, {result.figures[1]}}, "stop", finding_of(result, "angle_negative"));
+  for (const auto& x : result.figures[1].curves[0].x) CHECK(x < 2.0);  // nothing of the other side
 }
 
 }  // namespace

@@ -1,6 +1,7 @@
 // The score `following` on an output in closed form: it goes at the rate that the input asks, dead time later, or at
 // its own limit when that is lower.
 
+#include "tests/score/drawn.hpp"
 #include "tests/score/follower.hpp"
 #include "tests/score/rig.hpp"
 
@@ -49,6 +50,16 @@ TEST_CASE("one rate, no motion, nothing at all: each is told") {
   check_all_empty(score("following", c), "did not change");
   c.all_spans.clear();
   for (const auto& f : score("following", c).findings) CHECK(f.verdict == Verdict::not_run);
+}
+
+TEST_CASE("the rates are drawn with the intervals of their shares, and limit and followed rate marked") {
+  const auto result = score("following", swept({}, {50, 100, 200, 500, 800}, 1));
+  const auto& asked = result.figures.at(0).curves.at(1);
+  std::size_t rung = 0;
+  for (const auto& f : result.findings)
+    if (f.name == "following.share") check_drawn(result, f, 0.01 * asked.y.at(rung++));
+  check_marked(result, "limit", finding_of(result, "rate_limit"));
+  check_marked(result, "followed up to", finding_of(result, "followed_rate"));
 }
 
 }  // namespace

@@ -5,6 +5,7 @@
 #include <numbers>
 
 #include "tests/score/chirped.hpp"
+#include "tests/score/drawn.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
@@ -122,6 +123,14 @@ TEST_CASE("a step too short for lines in the band is told what to do") {
   const auto f = all_of(score("frequency", c, R"({"frequencies": ["1 Hz"]})"), "gain")[0];
   CHECK_FALSE(f.value);
   CHECK(f.reason.find("move for longer") != std::string::npos);
+}
+
+TEST_CASE("the Bode plot shows gain and phase at every frequency, and the bandwidth, with their intervals") {
+  const auto result = score("frequency", swept({}), asked);
+  for (const auto* name : {"gain", "phase"})
+    for (const auto& f : all_of(result, name)) check_drawn(result, f);
+  check_marked(result, "bandwidth", finding_of(result, "bandwidth"));
+  for (const auto& figure : result.figures) CHECK(figure.x_log);
 }
 
 }  // namespace

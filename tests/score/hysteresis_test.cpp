@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "harness/score/rate_groups.hpp"
+#include "tests/score/drawn.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
@@ -254,6 +255,12 @@ TEST_CASE("no motion, no reversal, and frozen or saturated signals give reasons"
   auto clipped = sensor(0.002, 0);
   clipped.low = -1.0, clipped.high = 1.0;
   check_all_empty(score("hysteresis", swept(gapped(), {40}, 2.0, 1, sensor(0.005, 0), clipped)), "saturated");
+}
+
+TEST_CASE("the width at each rate and the width without lag are drawn with their intervals") {
+  const auto result = score("hysteresis", swept(gapped(), {20, 40, 80}, 3.0, 1));
+  for (const auto& f : result.findings)
+    if (f.name == "hysteresis.width_apparent" || f.name == "hysteresis.width_corrected") check_drawn(result, f);
 }
 
 }  // namespace

@@ -1,6 +1,7 @@
 // The score `play` on a gap that is known exactly: one end held by a spring, a force on the other end, and friction in
 // the gap. Between two stiff flanks the output stays until the force overcomes that friction.
 
+#include "tests/score/drawn.hpp"
 #include "tests/score/joint.hpp"
 #include "tests/score/rig.hpp"
 
@@ -68,6 +69,14 @@ TEST_CASE("a force that does not reverse, or nothing that moves, is told and not
   check_all_empty(score("play", c), "did not change");
   c.all_spans.clear();
   for (const auto& f : score("play", c).findings) CHECK(f.verdict == Verdict::not_run);
+}
+
+TEST_CASE("the picture shows the gap between the flanks, with its interval") {
+  const auto result = score("play", loaded({}, 1));
+  double low = 1e9;
+  for (const auto& mark : result.figures.at(0).marks)
+    if (mark.label == "gap, from") low = mark.value;
+  check_marked(result, "to", finding_of(result, "gap"), low);
 }
 
 }  // namespace

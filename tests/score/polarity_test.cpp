@@ -1,5 +1,6 @@
 // The score `polarity`: an output that follows, goes the wrong way, stands still, or cannot be told.
 
+#include "tests/score/drawn.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
@@ -55,6 +56,16 @@ TEST_CASE("an input that does not move, or a sensor without values, gives no num
   auto none = nudged(2.0, 10.0, 5);
   none.all_spans.clear();
   check_all_empty(score("polarity", none), "no complete step");
+}
+
+TEST_CASE("the picture shows both signals, and the output's levels with the interval of their difference") {
+  const auto result = score("polarity", nudged(2.0, -10.0, 1));
+  REQUIRE(result.figures.size() == 1);
+  const auto& figure = result.figures[0];
+  REQUIRE(figure.curves.size() == 2);
+  check_marked(result, "level after", finding_of(result, "change"), figure.marks[0].value);
+  CHECK(figure.curves[0].y.back() == Approx(0.2).margin(0.05));   // where the input would have taken it
+  CHECK(figure.curves[1].y.back() == Approx(-0.2).margin(0.05));  // where it went
 }
 
 }  // namespace

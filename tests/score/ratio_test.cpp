@@ -2,6 +2,7 @@
 // (b - a) / (f(b) - f(a)): plain algebra.
 
 #include "tests/score/accelerated.hpp"
+#include "tests/score/drawn.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
@@ -204,6 +205,15 @@ TEST_CASE("a hand that moves, a speed that does not change, no speed: each is to
   for (auto& p : r.capture.samples[2]) p.value = 20.0;
   CHECK(finding_of(score_speed(r.capture), "speed_rate").reason.find("does not change") != std::string::npos);
   CHECK(finding_of(score("ratio", r.capture), "speed_rate").reason.find("no motion") != std::string::npos);
+}
+
+TEST_CASE("the map is drawn with its interval over every stretch") {
+  const auto result = score("ratio", swept(progressive));
+  check_drawn(result, finding_of(result, "centre"));
+  REQUIRE(result.figures.size() == 1);
+  const auto& map = result.figures[0].curves[0];
+  REQUIRE(map.low.size() == map.y.size());
+  for (std::size_t i = 0; i < map.y.size(); ++i) CHECK((map.low[i] < map.y[i] && map.y[i] < map.high[i]));
 }
 
 }  // namespace

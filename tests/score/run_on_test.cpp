@@ -2,6 +2,7 @@
 // (dead time L, time constant tau, ratio i) behind by R (L + tau) / i, which it then goes; it is within a band b of its
 // change C when exp(-(t - L) / tau) R tau / i = b C.
 
+#include "tests/score/drawn.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
@@ -116,6 +117,14 @@ TEST_CASE("95 % intervals hold the angle in about 95 of 100 captures") {
   CAPTURE(angle, centre);
   CHECK(angle >= 265);
   CHECK(centre >= 265);
+}
+
+TEST_CASE("the picture marks where each signal stopped, and the time between with its interval") {
+  const auto c = record(first_order(), turned, 1.5, sensor(0.005, 0.0003), sensor(0.0005, 0.0007), 1);
+  const auto result = score("run_on", c);
+  const auto& marks = result.figures.at(0).marks;
+  REQUIRE(marks.at(0).label == "input stopped");
+  check_marked(result, "output stopped", finding_of(result, "time"), marks[0].value);
 }
 
 }  // namespace

@@ -1,6 +1,7 @@
 // The score `skew` on two sensors that are known exactly.
 
 #include "harness/score/findings.hpp"
+#include "tests/score/drawn.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
@@ -151,6 +152,12 @@ TEST_CASE("of signals measured against one sensor only their skews stay uncertai
   stranger.name = "stranger";
   stranger.delay_uncertainty = from_seconds(0.001);
   CHECK(u(late, stranger) == Approx(std::hypot(2.1, 1.0)));
+}
+
+TEST_CASE("the skew of each cycle is drawn beside the mean with its interval") {
+  auto c = record_two(to_and_fro, 0.7, 4.0, sensor(0.02, 0.0003), sensor(0.0204, 0.0007), 5);
+  const auto result = score("skew", c);
+  check_marked(result, "skew", finding_of(result, "skew"));
 }
 
 }  // namespace

@@ -1,5 +1,6 @@
 // The score `step` on a rig that is known exactly.
 
+#include "tests/score/drawn.hpp"
 #include "tests/score/rig.hpp"
 
 namespace trackrod::test {
@@ -200,6 +201,19 @@ TEST_CASE("cycles are averaged, and their least and greatest are told") {
   CHECK(told.find("cycles=4;") != std::string::npos);
   CHECK(told.find("least=") != std::string::npos);
   CHECK(told.find("greatest=") != std::string::npos);
+}
+
+TEST_CASE("the picture marks what all cycles say, with intervals, and both levels") {
+  const auto result = score("step", stepped(SteeredUnit{}, 0.02, 1));
+  REQUIRE(result.figures.size() == 1);
+  check_marked(result, "10 %", finding_of(result, "delay_10"));
+  check_marked(result, "50 %", finding_of(result, "delay_50"));
+  check_marked(result, "90 %", finding_of(result, "delay_90"));
+  check_marked(result, "settled", finding_of(result, "settling_time"));
+  std::vector<double> levels;
+  for (const auto& mark : result.figures[0].marks)
+    if (mark.axis == 'y') levels.push_back(mark.value);
+  CHECK(levels == std::vector<double>{0.0, 1.0});
 }
 
 }  // namespace

@@ -1,6 +1,7 @@
 // The score `supply` on a unit in closed form: it holds out for a time below its threshold, then stops; it works again
 // a start time after the voltage is back at a higher one.
 
+#include "tests/score/drawn.hpp"
 #include "tests/score/fed_unit.hpp"
 #include "tests/score/rig.hpp"
 
@@ -127,6 +128,19 @@ TEST_CASE("no feed, one that does not drop, and a unit that was off: each is tol
     CHECK(finding_of(score("supply", c, settings, with_feed), name).reason.find("did not work before") !=
           std::string::npos);
   }
+}
+
+TEST_CASE("the time line of a drop-out marks when and at which voltage the unit stopped and worked again") {
+  Fed unit;
+  unit.hold_out = 0.0, unit.start_time = 0.0;
+  const auto c = fed(unit, {{-1.0, 12.0}, {1.0, 12.0}, {9.0, 4.0}, {17.0, 12.0}, {18.0, 12.0}}, 2);
+  const auto result = score("supply", c, R"({"below": 9, "working": [2, 3]})");
+  check_marked(result, "stops at", finding_of(result, "stops_at"));
+  check_marked(result, "works from", finding_of(result, "works_from"));
+  std::vector<std::string> instants;
+  for (const auto& mark : result.figures[0].marks)
+    if (mark.axis == 'x') instants.push_back(mark.label);
+  CHECK(instants == std::vector<std::string>{"below", "stops", "above", "works"});
 }
 
 }  // namespace
