@@ -182,11 +182,12 @@ bool Drafting::keeps(const Motion& motion, SignalIndex signal, const Limits& lim
     if (reached[i] <= most[i] * slack) continue;
     const auto unit = rate_unit(info.unit, static_cast<int>(i) + 1);
     const bool jump = !std::isfinite(reached[i]);
-    problems_->add(at,
-                   jump ? "the " + jumps[i] + " of '" + info.name + "' would jump"
-                        : "'" + info.name + "' would reach " + in_words(reached[i], unit),
-                   "a " + words[i] + " of at most " + in_words(most[i], unit),
-                   jump ? "let a sine grow and shrink with 'fade_cycles'" : "ask for less");
+    problems_->add(
+        at,
+        jump ? "the " + jumps[i] + " of '" + info.name + "' would jump"
+             : "'" + info.name + "' would reach " + in_words(reached[i], unit),
+        "a " + words[i] + " of at most " + in_words(most[i], unit),
+        jump ? "let it change gradually: a sine does with 'fade_cycles', a ramp with 'jerk'" : "ask for less");
     break;  // the higher ones follow from it
   }
   return problems_->count() == before;

@@ -93,6 +93,7 @@ StimulusKind staircase_stimulus();
 StimulusKind triangle_stimulus();
 StimulusKind sine_stimulus();
 StimulusKind chirp_stimulus();
+StimulusKind profile_stimulus();
 StimulusKind supply_stimulus();
 StimulusKind repeat_element();
 StimulusKind parallel_element();

@@ -79,6 +79,7 @@ TEST_CASE("an independent reader of JSON Schema takes the shipped plans and refu
       {"do": "staircase", "signal": "vehicle.speed", "to": "20 km/h", "treads": "${n}", "tread_time": "1 s", "rise_rate": "1 m/s^2"},
       {"do": "sine", "signal": "vehicle.speed", "amplitude": "1 km/h", "frequency": "${f}", "cycles": 4, "fade_cycles": 1.5, "centre": "18 km/h"},
       {"do": "chirp", "signal": "vehicle.speed", "amplitude": "1 km/h", "from": "${f}", "to": "2 Hz", "for": "10 s", "law": "linear", "centre": "18 km/h"},
+      {"do": "profile", "signal": "vehicle.speed", "points": [{"at": "10 s", "value": "20 km/h"}, {"at": "20 s", "value": "18 km/h"}]},
       {"do": "supply", "signal": "supply.voltage_cmd", "profile": "momentary drop, 12 V"},
       {"do": "wait", "signal": "hand.angle", "at_least": "-1 deg", "at_most": "1 deg", "hold_for": "0.1 s", "within": "9 s"},
       {"do": "parallel", "tracks": [[{"do": "ramp", "signal": "vehicle.speed", "to": "0 km/h", "rate": "1 m/s^2", "for": "1 s"}],

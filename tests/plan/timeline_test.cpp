@@ -58,6 +58,31 @@ TEST_CASE("a staircase halts on equal treads") {
   for (int i = 0; i < 5; ++i) CHECK(motion(w).at(600ms * i + 350ms) == Approx(-10 * (i + 1)));
 }
 
+TEST_CASE("a profile goes in straight lines through its points") {
+  const auto w = good(plan_of(R"({"do": "profile", "signal": "volts", "points": [
+      {"at": "10 ms", "value": "6 V"}, {"at": "500 ms", "value": "6 V"}, {"at": "1.5 s", "value": "12 V"}]})",
+                              R"("volts": "12 V")"));
+  CHECK(w.timeline->steps()[0].length == 1500ms);
+  CHECK(motion(w).at(5ms) == Approx(9));
+  CHECK(motion(w).at(300ms) == Approx(6));
+  CHECK(motion(w).at(1s) == Approx(9));
+  CHECK(motion(w).end == 12);
+}
+
+TEST_CASE(
+    "a profile whose points are not in order, or that is steeper than the bench allows, is refused at the point") {
+  const auto refused = [](const std::string& points) {
+    const auto w =
+        work_out(plan_of(R"({"do": "profile", "signal": "speed", "points": [)" + points + "]}"), {}, small_bench());
+    CHECK_FALSE(w.timeline);
+    return w.sentences();
+  };
+  CHECK(refused(R"({"at": "2 s", "value": "10 km/h"}, {"at": "2 s", "value": "12 km/h"})").find("later than 2 s") !=
+        std::string::npos);
+  const auto steep = refused(R"({"at": "1 s", "value": "36 km/h"}, {"at": "2 s", "value": "73 km/h"})");
+  CHECK(steep.find("would reach 37 km/h/s") != std::string::npos);
+}
+
 TEST_CASE("a triangle without limits has sharp corners, exact turning points and 4 A / r a cycle") {
   const auto w = good(plan_of(
       R"({"do": "triangle", "signal": "axis.angle_cmd", "amplitude": "20 deg", "rate": "40 deg/s", "cycles": 3})"));
