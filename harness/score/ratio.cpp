@@ -281,10 +281,14 @@ ScoreResult run_ratio(const ScoreInput& input) {
     map.add_to(result);
     trouble = map.trouble();
   };
+  const auto add_change = [&](const std::string& step, const std::vector<Span>& spans) {
+    auto change = score_speed_change(input, spans, pair_frame(input, "ratio", step), rule);
+    std::move(change.findings.begin(), change.findings.end(), std::back_inserter(result.findings));
+    std::move(change.figures.begin(), change.figures.end(), std::back_inserter(result.figures));
+  };
   for (const auto& [step, spans] : by_step(input.spans)) {
     if (with_speed && input_is_held(input, spans, rule.held)) {
-      for (auto& f : speed_change_findings(input, spans, pair_frame(input, "ratio", step), rule))
-        result.findings.push_back(std::move(f));
+      add_change(step, spans);
       changed = true;
       continue;
     }
@@ -300,7 +304,7 @@ ScoreResult run_ratio(const ScoreInput& input) {
       result.findings.push_back(frame.missing(name, unit, trouble, !in_motion.empty()));
     return result;
   }
-  for (auto& f : speed_change_findings(input, in_motion, frame, rule)) result.findings.push_back(std::move(f));
+  add_change(step_names(in_motion), in_motion);
   return result;
 }
 

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <random>
 
+#include "harness/score/figure.hpp"
 #include "harness/score/series.hpp"
 
 namespace trackrod {
@@ -150,6 +151,20 @@ std::string read_cycles(const ScoreInput& input, const std::vector<Span>& spans,
   return trouble;
 }
 
+// The way of all cycles is marked on the first one.
+Figure picture_of(const Cycle& cycle, const SpeedChangeRule& rule, const Finding& motion, const std::string& step,
+                  const SignalInfo& out) {
+  const auto& s = cycle.output;
+  const double before = level_of(s, s.t.front(), s.t.front() + rule.window).value;
+  Figure f{"Step '" + step + "': the output while the speed changes and the input is held",
+           "time in the step (s)",
+           out.name + " (" + out.unit + ")",
+           {thinned(out.name, s.t, s.y)},
+           {{"before", 'y', before, 0.0}}};
+  add_mark(f, "after", 'y', motion, before);
+  return f;
+}
+
 }  // namespace
 
 bool input_is_held(const ScoreInput& input, const std::vector<Span>& spans, double held) {
@@ -159,13 +174,14 @@ bool input_is_held(const ScoreInput& input, const std::vector<Span>& spans, doub
   });
 }
 
-std::vector<Finding> speed_change_findings(const ScoreInput& input, const std::vector<Span>& spans, Frame frame,
-                                           const SpeedChangeRule& rule) {
+ScoreResult score_speed_change(const ScoreInput& input, const std::vector<Span>& spans, Frame frame,
+                               const SpeedChangeRule& rule) {
   const auto& in = input.capture.signals()[input.signal("input")];
   const auto& out = input.capture.signals()[input.signal("output")];
   const auto without = [&](const std::string& why) {
-    return std::vector{frame.missing("speed_motion", out.unit, why, !spans.empty()),
-                       frame.missing("speed_rate", out.unit + "/s", why, !spans.empty())};
+    return ScoreResult{{frame.missing("speed_motion", out.unit, why, !spans.empty()),
+                        frame.missing("speed_rate", out.unit + "/s", why, !spans.empty())},
+                       {}};
   };
   const auto speed = input.signal("speed");
   if (speed >= input.capture.signals().size()) return without("no signal plays the role 'speed'");
@@ -196,7 +212,9 @@ std::vector<Finding> speed_change_findings(const ScoreInput& input, const std::v
   budget.push_back(rectangular("motion of the input", 0.5 * moved));
   budget.push_back(rectangular("resolution", 0.5 * out.resolution));
   for (auto& line : calibration_budget(out, found.mean)) budget.push_back(std::move(line));
-  std::vector<Finding> findings{frame.measured("speed_motion", out.unit, found.mean, std::move(budget))};
+  ScoreResult result;
+  result.findings.push_back(frame.measured("speed_motion", out.unit, found.mean, std::move(budget)));
+  result.figures.push_back(picture_of(cycles.front(), rule, result.findings.front(), frame.step, out));
 
   const auto rate = greatest_rate(cycles, rule.window);
   auto told = frame;
@@ -209,8 +227,8 @@ std::vector<Finding> speed_change_findings(const ScoreInput& input, const std::v
       type_b("calibration of '" + out.name + "'", out.calibration.gain_uncertainty * value)};
   auto f = told.measured("speed_rate", out.unit + "/s", value, std::move(of_rate));
   if (f.interval) (*f.interval)[0] = std::max(0.0, (*f.interval)[0]);
-  findings.push_back(std::move(f));
-  return findings;
+  result.findings.push_back(std::move(f));
+  return result;
 }
 
 }  // namespace trackrod

@@ -16,8 +16,9 @@ struct SpeedChangeRule {
 // Of the steps in `frame`: "speed_motion", the change of the output from the first window of a step to its last, mean
 // of all cycles; and "speed_rate", the greatest rate over any window of all cycles, with what noise adds to a greatest
 // one taken off. Without a value when the speed (role `speed`) or its signal does not change, or the input is not held.
-std::vector<Finding> speed_change_findings(const ScoreInput& input, const std::vector<Span>& spans, Frame frame,
-                                           const SpeedChangeRule& rule);
+// The figure shows the output of the first cycle.
+ScoreResult score_speed_change(const ScoreInput& input, const std::vector<Span>& spans, Frame frame,
+                               const SpeedChangeRule& rule);
 
 // Is the input held in these spans, so that they show a change of speed and no map?
 bool input_is_held(const ScoreInput& input, const std::vector<Span>& spans, double held);

@@ -197,6 +197,12 @@ TEST_CASE("the greatest rate is not that of the noise: of a road wheel that stan
   CHECK((*f.interval)[0] == 0.0);
 }
 
+TEST_CASE("the way that the output goes by itself is marked in its picture, with its interval") {
+  const auto result = score_speed(accelerate({}, 1, 0.002, 5).capture);
+  const auto& marks = result.figures.at(0).marks;
+  check_marked(result, "after", finding_of(result, "speed_motion"), marks.at(0).value);
+}
+
 TEST_CASE("a hand that moves, a speed that does not change, no speed: each is told") {
   auto r = accelerate({}, 1, 0.002, 7);
   for (auto& p : r.capture.samples[0]) p.value += 3.0 * seconds(p.when - r.capture.first);
