@@ -17,7 +17,7 @@ const std::set<std::string> optional_keys{
     "$schema",   "description",  "settle",     "start",  "criteria", "slew",
     "jerk",      "acceleration", "conditions", "limits", "rule",     "requirement",
     "drops",     "tolerance",    "inserted",   "right",  "none",     "fault_tolerant_time",
-    "reference", "warning"};
+    "reference", "warning",      "speed"};
 // Lists of numbers, of any length.
 const std::set<std::string> number_lists{"right", "none"};
 

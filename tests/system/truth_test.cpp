@@ -153,6 +153,45 @@ TEST_CASE(
   CHECK(dead_time + slow <= group.high + 1.0);
 }
 
+TEST_CASE("in virtual time the road wheel moves by what the ratio makes of the speed while the hand is held") {
+  const auto seed = std::random_device{}();
+  CAPTURE(seed);
+  std::mt19937 random{seed};
+  const double at_speed = std::uniform_real_distribution<>{11.0, 18.0}(random);
+  // docs/simulated-bench.md: ratio(v) = standstill + (at_speed - standstill) h(v / speed), h(x) = x^2 (3 - 2 x). Held
+  // at 40 deg, from 20 to 80 km/h of 100.
+  const auto h = [](double x) { return x * x * (3.0 - 2.0 * x); };
+  const auto turned = [&](double x) { return 40.0 / (8.0 + (at_speed - 8.0) * h(x)); };
+  const double motion = turned(0.8) - turned(0.2);
+  // At 3 m/s^2, that is 10.8 km/h a second of 100; the lag of the speed moves the greatest rate, and changes it little.
+  double rate = 0.0;
+  for (double x = 0.2; x < 0.8; x += 1e-3) rate = std::max(rate, 0.108 * std::abs(turned(x + 1e-3) - turned(x)) / 1e-3);
+  CAPTURE(at_speed, motion, rate);
+  DemoRig rig;
+  // Without lost motion, which would come off the way, and with a hand that stays where it is asked to be.
+  auto program =
+      rig.rehearse_plan(DemoRig::source("plans/speed-change.json"),
+                        {"--truth-set", "ratio.at_speed=" + std::to_string(at_speed), "--truth-set", "road.play=0 deg",
+                         "--truth-set", "road.friction=0 N", "--truth-set", "hand.stiffness=0 Nm/deg", "--truth-set",
+                         "drive.friction=0 Nm", "--seed", std::to_string(seed)});
+  const auto findings = findings_of(*program);
+  const auto moved = findings_named(findings, "ratio.speed_motion"),
+             rates = findings_named(findings, "ratio.speed_rate");
+  REQUIRE(moved.size() == 2);
+  REQUIRE(rates.size() == 2);
+  for (std::size_t i = 0; i < 2; ++i) {
+    CAPTURE(i, moved[i].reason, rates[i].reason);
+    REQUIRE(moved[i].value);
+    REQUIRE(rates[i].value);
+    const double truth = i == 0 ? motion : -motion;  // faster, then slower
+    CAPTURE(*moved[i].value, moved[i].low, moved[i].high, *rates[i].value);
+    CHECK(*moved[i].value == Approx(truth).margin(0.01));
+    CHECK(moved[i].low - 0.001 <= truth);
+    CHECK(truth <= moved[i].high + 0.001);
+    CHECK(*rates[i].value == Approx(rate).epsilon(0.08));
+  }
+}
+
 TEST_CASE("in virtual time a lost sensor shows as the truth has it: when found, what is left, when it is over") {
   const auto seed = std::random_device{}();
   CAPTURE(seed);
