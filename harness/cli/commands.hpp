@@ -74,6 +74,7 @@ struct SpanOptions {
   std::vector<std::string> find;   // "steps", "sweeps", "holds"
   std::vector<std::string> names;  // of each `find`, with commas between
   std::string in;                  // the signal to look in
+  std::string from, to;            // the time to look in; empty: from the beginning, to the end
   std::string least, tolerance;    // of a hold; empty: as the finder has them
 };
 struct ImportOptions {

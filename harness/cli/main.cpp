@@ -69,6 +69,9 @@ class Options {
                    "--find")
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    sub.add_option("--from", spans.from,
+                   "--find looks from this time of the recording on, as \"10 s\" (default: all of it)");
+    sub.add_option("--to", spans.to, "--find looks up to this time of the recording");
     sub.add_option("--least", spans.least, "a hold lasts at least this long (default: 200 ms)");
     sub.add_option("--tolerance", spans.tolerance, "a hold stays within this (default: by the signal's noise)");
   }

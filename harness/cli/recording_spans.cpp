@@ -3,6 +3,7 @@
 #include <spdlog/fmt/fmt.h>
 
 #include <algorithm>
+#include <tuple>
 
 #include "harness/base/text_file.hpp"
 #include "harness/cli/import_recording.hpp"
@@ -55,7 +56,8 @@ Result<void> name_by_plan(const OpenedRun& run, SpanKind kind, FoundSpans& found
   return {};
 }
 
-Result<FindSettings> settings_of(const SpanOptions& options, std::size_t which, const CaptureView& capture) {
+Result<FindSettings> settings_of(const SpanOptions& options, std::size_t which, const OpenedRun& run) {
+  const CaptureView& capture = *run.capture;
   FindSettings s;
   const auto kind = kind_of(options.find[which]);
   if (!kind) return tl::unexpected<Error>{kind.error()};
@@ -69,6 +71,15 @@ Result<FindSettings> settings_of(const SpanOptions& options, std::size_t which, 
                                       "; allowed: " + one_of(known));
   s.signal = *signal;
   if (which < options.names.size() && options.names[which] != by_plan) s.names = split(options.names[which]);
+  for (const auto& [option, text, time] :
+       {std::tuple{"--from", &options.from, &s.from}, std::tuple{"--to", &options.to, &s.to}}) {
+    if (text->empty()) continue;
+    const auto read = recording_time(*text, run.wall_of_zero());
+    if (!read) return tl::unexpected<Error>{Error{read.error()}.within(option)};
+    *time = *read;
+  }
+  if (s.from && s.to && *s.from >= *s.to)
+    return fail(Fault::bad_input, "--from '" + options.from + "' is not before --to '" + options.to + "'");
   if (!options.least.empty()) {
     const auto least = parse_duration("--least", options.least);
     if (!least) return tl::unexpected<Error>{least.error()};
@@ -109,8 +120,9 @@ void tell(const FoundSpans& found, const FindSettings& settings, const std::stri
 Result<std::optional<std::vector<Span>>> spans_by(const SpanOptions& options, const OpenedRun& run, Console& console) {
   using Spans = std::vector<Span>;
   if (options.file.empty() && options.find.empty()) {
-    if (!options.in.empty() || !options.names.empty() || !options.least.empty() || !options.tolerance.empty())
-      return fail(Fault::bad_input, "--in, --name, --least and --tolerance go with --find steps, sweeps or holds");
+    if (!options.names.empty() || !(options.in + options.from + options.to + options.least + options.tolerance).empty())
+      return fail(Fault::bad_input,
+                  "--in, --name, --from, --to, --least and --tolerance go with --find steps, sweeps or holds");
     return std::optional<Spans>{};
   }
   Spans all;
@@ -129,7 +141,7 @@ Result<std::optional<std::vector<Span>>> spans_by(const SpanOptions& options, co
                 "more --name than --find: the names behind each --name go, separated by commas, to the --find of "
                 "the same place");
   for (std::size_t i = 0; i < options.find.size(); ++i) {
-    const auto settings = settings_of(options, i, *run.capture);
+    const auto settings = settings_of(options, i, run);
     if (!settings) return tl::unexpected<Error>{settings.error()};
     auto found = find_spans(*run.capture, *settings);
     if (!found) return tl::unexpected<Error>{found.error()};

@@ -27,10 +27,14 @@ class Finder {
       : capture_{capture},
         settings_{settings},
         info_{capture.signals()[settings.signal]},
-        begin_{capture.begin() - info_.delay},
-        end_{capture.end() - info_.delay + Duration{1}} {}
+        begin_{std::max(capture.begin() - info_.delay, settings.from.value_or(BenchTime::min()))},
+        end_{std::min(capture.end() - info_.delay + Duration{1}, settings.to.value_or(BenchTime::max()))} {}
 
   Result<FoundSpans> find() {
+    if (begin_ >= end_)
+      return fail(Fault::bad_input, "nothing of the recording lies in the time to look in: it lasts from " +
+                                        recording_time_text(capture_.begin()) + " to " +
+                                        recording_time_text(capture_.end()));
     if (auto seen = look(); !seen) return tl::unexpected<Error>{seen.error()};
     auto found = settings_.kind == SpanKind::sweeps ? sweeps() : settings_.kind == SpanKind::steps ? steps() : rests();
     if (!found) return tl::unexpected<Error>{found.error()};

@@ -22,6 +22,7 @@ struct FindSettings {
   SignalIndex signal{no_signal};
   std::vector<std::string> names;  // given in turn, over and over; "-": leave that one out. Empty: step-1, step-2 ...
   Duration least{std::chrono::milliseconds{200}};  // a hold lasts at least this long
+  std::optional<BenchTime> from{}, to{};           // looked at is only what lies between; empty: up to the end
   std::optional<double> tolerance{};               // within which a hold stays, in the signal's unit; empty: by itself
 };
 
@@ -34,7 +35,8 @@ struct FoundSpans {
   std::vector<FoundSpan> all;
   double noise{0.0}, tolerance{0.0};  // that it was found with
 };
-// Reads the signal two or three times from one end to the other. Memory: a mean for each quarter of `least`. Error kind
+// Reads the signal two or three times from one end to the other; what lies outside `from` and `to` counts for nothing,
+// not for the noise or the tolerance either. Memory: a mean for each quarter of `least`. Error kind
 // bad_input when there is nothing to look in, with the reason; what points() says. Nothing found is no error.
 Result<FoundSpans> find_spans(const CaptureView& capture, const FindSettings& settings);
 

@@ -35,32 +35,42 @@ const Fields<WrittenSpans>& spans_fields() {
   return fields;
 }
 
-std::optional<BenchTime> time_of(const Located<std::string>& written, std::optional<std::int64_t> wall_of_zero,
-                                 Problems& problems) {
-  if (written.value.empty()) return std::nullopt;  // told already
-  if (const auto date = read_date_time(written.value)) {
+struct Refused {
+  std::string found, allowed;
+};
+tl::expected<BenchTime, Refused> read_time(const std::string& text, std::optional<std::int64_t> wall_of_zero) {
+  if (const auto date = read_date_time(text)) {
     if (wall_of_zero) return BenchTime{Duration{date->ns - *wall_of_zero}};
-    problems.add(written.at, "a date, and the recording's times are none", "a time as \"12.5 s\"");
-    return std::nullopt;
+    return tl::unexpected<Refused>{{"a date, and the recording's times are none", "a time as \"12.5 s\""}};
   }
   // To the nanosecond, which a number of seconds in a double is not for long.
-  const auto space = written.value.find(' ');
-  const auto unit = space == std::string::npos ? "" : written.value.substr(written.value.find_last_of(' ') + 1);
+  const auto space = text.find(' ');
+  const auto unit = space == std::string::npos ? "" : text.substr(text.find_last_of(' ') + 1);
   for (const auto& [name, ns] : {std::pair{"s", 1'000'000'000L},
                                  {"ms", 1'000'000L},
                                  {"us", 1'000L},
                                  {"min", 60'000'000'000L},
                                  {"h", 3'600'000'000'000L}})
     if (unit == name)
-      if (const auto time = read_elapsed(written.value.substr(0, space), '.', ns)) return BenchTime{Duration{time->ns}};
-  problems.add(written.at, "found \"" + written.value + "\"",
-               "a time in s, ms, us, min or h, as \"12.5 s\"" +
-                   std::string{wall_of_zero ? ", or a date and time as \"2026-11-25T14:03:12.5+01:00\"" : ""});
+      if (const auto time = read_elapsed(text.substr(0, space), '.', ns)) return BenchTime{Duration{time->ns}};
+  return tl::unexpected<Refused>{
+      {"found \"" + text + "\"",
+       "a time in s, ms, us, min or h, as \"12.5 s\"" +
+           std::string{wall_of_zero ? ", or a date and time as \"2026-11-25T14:03:12.5+01:00\"" : ""}}};
+}
+
+std::optional<BenchTime> time_of(const Located<std::string>& written, std::optional<std::int64_t> wall_of_zero,
+                                 Problems& problems) {
+  if (written.value.empty()) return std::nullopt;  // told already
+  const auto time = read_time(written.value, wall_of_zero);
+  if (time) return *time;
+  problems.add(written.at, time.error().found, time.error().allowed);
   return std::nullopt;
 }
 
-// All digits, and none too many: "12.5 s".
-std::string in_seconds(BenchTime when) {
+}  // namespace
+
+std::string recording_time_text(BenchTime when) {
   const auto ns = when.time_since_epoch().count();
   const auto size = ns < 0 ? -static_cast<std::uint64_t>(ns) : static_cast<std::uint64_t>(ns);
   auto text = std::to_string(size % 1'000'000'000);
@@ -70,7 +80,11 @@ std::string in_seconds(BenchTime when) {
   return text + " s";
 }
 
-}  // namespace
+Result<BenchTime> recording_time(const std::string& text, std::optional<std::int64_t> wall_of_zero) {
+  const auto time = read_time(text, wall_of_zero);
+  if (time) return *time;
+  return fail(Fault::bad_input, time.error().found + "; allowed: " + time.error().allowed);
+}
 
 void number_spans(std::vector<Span>& spans) {
   std::stable_sort(spans.begin(), spans.end(), [](const Span& a, const Span& b) { return a.from < b.from; });
@@ -88,7 +102,8 @@ std::vector<Span> parse_spans(const std::string& text, const std::string& file,
     const auto from = time_of(w.from, wall_of_zero, problems), to = time_of(w.to, wall_of_zero, problems);
     if (!from || !to) continue;
     if (*from >= *to)
-      problems.add(at, "a span that ends at " + in_seconds(*to) + " and begins at " + in_seconds(*from),
+      problems.add(at,
+                   "a span that ends at " + recording_time_text(*to) + " and begins at " + recording_time_text(*from),
                    "'from' before 'to'", "are the two exchanged?");
     spans.push_back({w.step.value, 0, *from, *to, true});
   }
@@ -99,7 +114,8 @@ std::vector<Span> parse_spans(const std::string& text, const std::string& file,
 std::string spans_json(const std::vector<Span>& spans) {
   auto list = nlohmann::ordered_json::array();
   for (const auto& span : spans)
-    list.push_back({{"step", span.step}, {"from", in_seconds(span.from)}, {"to", in_seconds(span.to)}});
+    list.push_back(
+        {{"step", span.step}, {"from", recording_time_text(span.from)}, {"to", recording_time_text(span.to)}});
   return nlohmann::ordered_json{{"spans", list}}.dump(2) + "\n";
 }
 

@@ -21,6 +21,11 @@ std::string spans_json(const std::vector<Span>& spans);
 // The JSON Schema of such files, for editors.
 std::string spans_schema();
 
+// All digits, and none too many: "12.5 s".
+std::string recording_time_text(BenchTime when);
+// A time of the recording as such a file has it. Error kind bad_input: what was found, what is allowed.
+Result<BenchTime> recording_time(const std::string& text, std::optional<std::int64_t> wall_of_zero);
+
 // In the order of time, each repetition of a name with its number.
 void number_spans(std::vector<Span>& spans);
 

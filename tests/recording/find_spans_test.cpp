@@ -196,3 +196,43 @@ TEST_CASE("a gap in the recording makes no hold and no step", "[find]") {
   REQUIRE(steps);
   CHECK(steps->all.empty());
 }
+
+TEST_CASE("in a window is found what lies in it whole, by its own noise, and nothing of the rest") {
+  // A rough stretch, then three steps, the last of which the window cuts.
+  Motion motion;
+  motion.hold(1.0).triangle(300.0, 600.0, 3);
+  const double from = motion.now();
+  motion.hold(1.0).go(3.0, 30.0).hold(1.0).go(0.0, 30.0).hold(1.0).go(3.0, 30.0);
+  const double to = motion.now() - 0.05;
+  motion.hold(1.0);
+  const auto capture = capture_of(motion, 0.01, 0.0, 3);
+  FindSettings settings;
+  settings.signal = SignalIndex{0};
+  // Beside triangles of 300 deg, 3 deg is no motion.
+  const auto whole = find_spans(*capture, settings);
+  REQUIRE(whole);
+  CHECK(whole->all.empty());
+  settings.from = BenchTime{from_seconds(from)};
+  settings.to = BenchTime{from_seconds(to)};
+  const auto found = find_spans(*capture, settings);
+  REQUIRE(found);
+  REQUIRE(found->all.size() == 2);
+  CHECK(found->all[0].size == Approx(3.0).margin(0.05));
+  CHECK(found->all[1].size == Approx(-3.0).margin(0.05));
+  CHECK(found->tolerance < whole->tolerance);
+  for (const auto& f : found->all) {
+    CHECK(f.span.from >= *settings.from);
+    CHECK(f.span.to <= *settings.to);
+  }
+}
+
+TEST_CASE("a window beside the recording is refused with the times that it has") {
+  const auto capture = capture_of(Motion{}.hold(1.0).go(3.0, 30.0).hold(1.0), 0.01, 0.0, 3);
+  FindSettings settings;
+  settings.signal = SignalIndex{0};
+  settings.from = BenchTime{from_seconds(10.0)};
+  const auto found = find_spans(*capture, settings);
+  REQUIRE_FALSE(found);
+  CHECK(found.error().fault == Fault::bad_input);
+  CHECK(found.error().context.find("it lasts from 0 s to 2.") != std::string::npos);
+}
