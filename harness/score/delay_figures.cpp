@@ -12,8 +12,9 @@ namespace {
 constexpr double ms = 1e3;
 
 // Where the model passes the middle of its motion fastest. Time zero is where the input passes the same level.
-std::optional<Figure> passage(const SignalInfo& input, const SignalInfo& output, const DelaySpan& span,
-                              const Stretch& stretch, const LagFit& fit, const std::vector<Finding>& findings) {
+std::optional<Figure> passage(const std::string& step, const SignalInfo& input, const SignalInfo& output,
+                              const DelaySpan& span, const Stretch& stretch, const LagFit& fit,
+                              const std::vector<Finding>& findings) {
   const auto& dead = finding_named(findings, "delay.dead_time");
   const auto& ramp = finding_named(findings, "delay.ramp_lag");
   const auto& model = fit.fitted_output.front();
@@ -32,7 +33,11 @@ std::optional<Figure> passage(const SignalInfo& input, const SignalInfo& output,
   if (k >= span.input.size()) return std::nullopt;
   while (k > 0 && (scaled(k) > model[at]) == rises) --k;
   const double zero = span.input.t[k], reach = std::max(*ramp.value, 5.0);
-  Figure f{"One passage closely", "time after the input (ms)", output.name + " (" + output.unit + ")", {}, {}};
+  Figure f{"Step '" + step + "': one passage closely",
+           "time after the input (ms)",
+           output.name + " (" + output.unit + ")",
+           {},
+           {}};
   const auto add = [&](const std::string& name, const std::vector<double>& t, const auto& value) {
     std::vector<double> x, y;
     for (std::size_t i = 0; i < t.size(); ++i) {
@@ -76,7 +81,7 @@ std::vector<Figure> delay_figures(const std::string& step, const SignalInfo& inp
               {thinned("residual", stretch.t, residual)},
               {}};
   std::vector<Figure> figures{std::move(motion)};
-  if (auto close = passage(input, output, span, stretch, fit, findings)) figures.push_back(std::move(*close));
+  if (auto close = passage(step, input, output, span, stretch, fit, findings)) figures.push_back(std::move(*close));
   figures.push_back(std::move(left));
   return figures;
 }
