@@ -150,9 +150,11 @@ void write_samples(const Handle& file, const JournalCapture& journal) {
                                         if (rows[s.signal].size() == Column::chunk_rows)
                                           rows[s.signal].append_to(columns[s.signal]);
                                       }),
-                                      [&](const Tick& t) {
-                                        tick_rows.add(t);
-                                        if (tick_rows.size() == Column::chunk_rows) tick_rows.append_to(tick_columns);
+                                      [&](auto ticks_of_block) {
+                                        for (const auto& t : ticks_of_block) {
+                                          tick_rows.add(t);
+                                          if (tick_rows.size() == Column::chunk_rows) tick_rows.append_to(tick_columns);
+                                        }
                                       }});
   if (!visited) throw Hdf5Error{visited.error().context};
   for (std::size_t i = 0; i < rows.size(); ++i) rows[i].append_to(columns[i]);

@@ -75,11 +75,12 @@ void compare_series(const std::string& path, const JournalCapture& journal) {
     if (!c.next() || !same(c.rows.at(c.row, s.signal), s))
       throw Hdf5Error{"signal '" + journal.signals()[s.signal].name + "' read back differs from the journal"};
   };
-  const auto check_tick = [&](const Tick& t) {
-    if (!ticks.next() || !same(ticks.rows.at(ticks.row), t))
-      throw Hdf5Error{"the ticks read back differ from the journal"};
+  const auto check_ticks = [&](std::span<const Tick> of_block) {
+    for (const auto& t : of_block)
+      if (!ticks.next() || !same(ticks.rows.at(ticks.row), t))
+        throw Hdf5Error{"the ticks read back differ from the journal"};
   };
-  if (auto visited = journal.visit({each_sample(check_sample), check_tick}); !visited)
+  if (auto visited = journal.visit({each_sample(check_sample), check_ticks}); !visited)
     throw Hdf5Error{visited.error().context};
   for (const auto& c : cursors)
     if (!c.finished()) throw Hdf5Error{"the file holds more samples than the journal"};

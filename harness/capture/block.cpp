@@ -94,7 +94,7 @@ bool BlockReader::check_values(std::uint8_t coding, Bytes coded, SignalIndex ind
   return false;
 }
 
-bool BlockReader::visit_group(Bytes bytes, std::int64_t from, const BlockVisitor& visitor) {
+bool BlockReader::visit_group(Bytes bytes, std::int64_t from, const BlockVisitor& visitor, bool good) {
   ByteReader in{bytes};
   const auto columns = in.varint();
   if (columns == 0 || columns > in.left()) return false;
@@ -107,6 +107,10 @@ bool BlockReader::visit_group(Bytes bytes, std::int64_t from, const BlockVisitor
   const auto wanted = [&](SignalIndex i) { return visitor.only == no_signal || visitor.only == i; };
   if (std::none_of(indices_.begin(), indices_.end(), wanted)) return in.good();
   if (!read_times(in, in.varint(), from) || !read_runs(in)) return false;
+  if (good && !visitor.samples) {
+    if (visitor.stamps) visitor.stamps({indices_, times_});
+    return true;
+  }
   for (const auto index : indices_) {
     const auto coding = in.fixed<std::uint8_t>();
     const auto coded = in.take(in.varint());
@@ -144,11 +148,11 @@ bool BlockReader::visit_ticks(ByteReader& in, std::int64_t from, const BlockVisi
     });
   }
   if (!in.finished() || all > UINT32_MAX) return false;
-  if (visitor.tick) std::for_each(ticks_.begin(), ticks_.end(), std::cref(visitor.tick));
+  if (visitor.ticks) visitor.ticks(ticks_);
   return true;
 }
 
-std::optional<BlockRange> BlockReader::visit(Bytes payload, const BlockVisitor& visitor) {
+std::optional<BlockRange> BlockReader::visit(Bytes payload, const BlockVisitor& visitor, bool good) {
   ByteReader in{payload};
   const BlockRange range{BenchTime{Duration{in.fixed<std::int64_t>()}}, BenchTime{Duration{in.fixed<std::int64_t>()}}};
   const auto from = range.from.time_since_epoch().count();
@@ -157,8 +161,9 @@ std::optional<BlockRange> BlockReader::visit(Bytes payload, const BlockVisitor& 
     const auto group = in.take(in.varint());
     if (!in.good()) return std::nullopt;
     if (!visitor.samples && !visitor.stamps) continue;
-    if (!visit_group(group, from, visitor)) return std::nullopt;
+    if (!visit_group(group, from, visitor, good)) return std::nullopt;
   }
+  if (good && !visitor.ticks && in.good()) return range;
   if (!in.good() || !visit_ticks(in, from, visitor)) return std::nullopt;
   return range;
 }

@@ -58,7 +58,7 @@ struct StampGroup {
 // can be.
 struct BlockVisitor {
   std::function<void(const SampleColumn&)> samples;
-  std::function<void(const Tick&)> tick;
+  std::function<void(std::span<const Tick>)> ticks;
   SignalIndex only{no_signal};                      // samples of this signal only; no_signal: of all
   std::function<void(const StampGroup&)> stamps{};  // instead of samples, at a part of the cost
 };
@@ -74,12 +74,13 @@ class BlockReader {
   // `signals` must live longer.
   explicit BlockReader(const std::vector<SignalInfo>& signals) : signals_{signals} {}
 
+  // `good`: the block was found good before, so that parts that are not wanted need not be checked again.
   // Samples or stamps come by group, each signal's in order of arrival; then the ticks. Empty when the payload is no
   // block; a part of it may have been visited by then.
-  std::optional<BlockRange> visit(Bytes payload, const BlockVisitor& visitor);
+  std::optional<BlockRange> visit(Bytes payload, const BlockVisitor& visitor, bool good = false);
 
  private:
-  bool visit_group(Bytes bytes, std::int64_t from, const BlockVisitor& visitor);
+  bool visit_group(Bytes bytes, std::int64_t from, const BlockVisitor& visitor, bool good);
   bool visit_ticks(ByteReader& in, std::int64_t from, const BlockVisitor& visitor);
   bool read_times(ByteReader& in, std::uint64_t n, std::int64_t from);
   bool read_runs(ByteReader& in);

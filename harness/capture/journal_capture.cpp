@@ -101,7 +101,7 @@ std::optional<BenchTime> JournalCapture::take_block(const Frame& frame, BlockRea
     block.to = std::max(block.to, *last);
   };
   const auto range =
-      blocks.visit(frame.payload, {nullptr, [&](const Tick& t) { ticks.push_back(t); }, no_signal, look});
+      blocks.visit(frame.payload, {nullptr, [&](auto all) { ticks.assign(all.begin(), all.end()); }, no_signal, look});
   if (!range) return std::nullopt;
   samples_ += samples;
   if (samples > 0) {
@@ -140,7 +140,7 @@ Result<void> JournalCapture::visit(const Stretch& stretch, JournalReader& reader
   for (;;) {
     const auto frame = reader.next();
     if (!frame || frame->place.segment != stretch.at.segment || frame->place.offset >= stretch.end) break;
-    if (frame->header.kind == FrameKind::block && block.visit(frame->payload, visitor)) ++blocks;
+    if (frame->header.kind == FrameKind::block && block.visit(frame->payload, visitor, /*good=*/true)) ++blocks;
     if (reader.position().segment == stretch.at.segment && reader.position().offset >= stretch.end) break;
   }
   if (blocks == stretch.blocks) return {};

@@ -2,12 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
-#include <optional>
 
 #include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
-#include "harness/score/interval_histogram.hpp"
 #include "harness/score/scores.hpp"
+#include "harness/score/shared_intervals.hpp"
 
 namespace trackrod {
 namespace {
@@ -62,26 +61,20 @@ void add_losses(const CaptureView& capture, ScoreResult& result) {
   result.findings.push_back(frame.exact("records_lost", "1", lost));
 }
 
-// Of every signal, over the spans asked for, or over the whole capture when none is. A sample that came late counts as
-// one that came with the one before.
-std::vector<IntervalHistogram> intervals_of(const ScoreInput& input) {
-  std::vector<IntervalHistogram> intervals(input.capture.signals().size());
+bool measured(const SignalInfo& signal) { return signal.direction == Direction::read; }
+
+// Of every measured signal, over the spans asked for, or over the whole capture when none is.
+SharedIntervals intervals_of(const ScoreInput& input) {
+  std::vector<bool> wanted;
+  for (const auto& info : input.capture.signals()) wanted.push_back(measured(info));
+  SharedIntervals intervals{wanted};
   auto stretches = input.spans;
   if (stretches.empty()) stretches.push_back({"", 0, input.capture.begin(), input.capture.end() + Duration{1}, true});
   for (const auto& span : stretches) {
-    std::vector<std::optional<BenchTime>> last(intervals.size());
+    intervals.break_off();
     // What cannot be read is missing, as the capture's gaps say.
-    (void)input.capture.each_stamps(span.from, span.to, [&](auto signals, auto stamps) {
-      for (const auto signal : signals) {
-        if (signal >= last.size()) continue;  // the header lacks it
-        auto before = last[signal].value_or(stamps.front());
-        for (const auto when : stamps.subspan(last[signal] ? 0 : 1)) {
-          intervals[signal].add(when - before);
-          before = std::max(before, when);
-        }
-        last[signal] = before;
-      }
-    });
+    (void)input.capture.each_stamps(span.from, span.to,
+                                    [&](auto signals, auto stamps) { intervals.add(signals, stamps); });
   }
   return intervals;
 }
@@ -111,9 +104,9 @@ ScoreResult run_bus(const ScoreInput& input) {
   add_loop(input.capture, result);
   add_losses(input.capture, result);
   const auto intervals = intervals_of(input);
-  for (std::size_t i = 0; i < intervals.size(); ++i)
-    if (const auto& info = input.capture.signals()[i]; info.direction == Direction::read)
-      add_signal(info, intervals[i], settings.gap, result);
+  for (std::size_t i = 0; i < input.capture.signals().size(); ++i)
+    if (const auto& info = input.capture.signals()[i]; measured(info))
+      add_signal(info, intervals.of(static_cast<SignalIndex>(i)), settings.gap, result);
   return result;
 }
 

@@ -102,7 +102,7 @@ std::string longest_hole(const Series& s, const std::string& name) {
 // Noise of more than half a step of the sensor cannot pause; of more than a whole step not even for twenty samples, as
 // at the clipped top of a peak.
 std::string silent_noise(const Series& s, const std::string& name) {
-  const double noise = noise_of(s.t, s.y);
+  const double noise = s.noise;
   std::string found;
   if (noise <= std::max(0.5 * s.resolution, 1e-5 * s.span())) return found;
   const auto told = [&](std::size_t i, std::size_t j) {
@@ -148,9 +148,10 @@ double noise_of(const std::vector<double>& t, const std::vector<double>& y) {
   for (std::size_t i = 3; i < y.size(); ++i) {
     double sum = 0.0, square = 0.0;
     for (std::size_t j = i - 3; j <= i; ++j) {
-      double weight = 1.0;  // of y[j] in what no parabola through the four points leaves
+      double apart = 1.0;
       for (std::size_t k = i - 3; k <= i; ++k)
-        if (k != j) weight /= t[j] - t[k];
+        if (k != j) apart *= t[j] - t[k];
+      const double weight = 1.0 / apart;  // of y[j] in what no parabola through the four points leaves
       sum += weight * y[j];
       square += weight * weight;
     }

@@ -109,8 +109,9 @@ struct Kept {
 };
 inline Kept read_all(const JournalCapture& capture) {
   Kept kept;
-  const auto visited = capture.visit({each_sample([&](const Sample& s) { kept.samples.push_back(s); }),
-                                      [&](const Tick& t) { kept.ticks.push_back(t); }});
+  const auto visited =
+      capture.visit({each_sample([&](const Sample& s) { kept.samples.push_back(s); }),
+                     [&](auto ticks) { kept.ticks.insert(kept.ticks.end(), ticks.begin(), ticks.end()); }});
   if (!visited) throw std::runtime_error{visited.error().context};
   return kept;
 }

@@ -58,9 +58,11 @@ void run_demo(int rate_hz, int seconds_long, Block& b) {
     b.flaw = "the run ended with status " + std::to_string(status);
   const auto capture = JournalCapture::open(rig.run_folder() + "/journal");
   if (!capture) return;
-  (void)(*capture)->visit({nullptr, [&](const Tick& t) {
-                             b.late.push_back(whole_us(Duration{t.late_ns}));
-                             b.work.push_back(t.work_ns * 1e-3);
+  (void)(*capture)->visit({nullptr, [&](auto ticks) {
+                             for (const Tick& t : ticks) {
+                               b.late.push_back(whole_us(Duration{t.late_ns}));
+                               b.work.push_back(t.work_ns * 1e-3);
+                             }
                            }});
   b.missed = (*capture)->timing().missed;
   if (slurp(rig.run_folder() + "/run.json").find("SCHED_FIFO") == std::string::npos) b.flaw = "no real-time priority";

@@ -4,8 +4,8 @@
 
 #include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
-#include "harness/score/interval_histogram.hpp"
 #include "harness/score/series.hpp"
+#include "harness/score/shared_intervals.hpp"
 #include "harness/score/transition.hpp"
 #include "tests/score/rig.hpp"
 
@@ -123,6 +123,44 @@ TEST_CASE("quantiles of intervals are those of the sorted list, to the width of 
   CHECK(rank > 190);  // but for those in the same bin
   histogram.add(std::chrono::nanoseconds{-5});
   CHECK(histogram.quantile(0.0).count() == 0);
+}
+
+TEST_CASE("intervals of signals that share stamps for a while are those of each by itself") {
+  std::mt19937_64 random{31};
+  constexpr std::size_t signals = 5, unwanted = 3;
+  std::vector<bool> wanted(signals, true);
+  wanted[unwanted] = false;
+  SharedIntervals shared{wanted};
+  std::vector<IntervalHistogram> alone(signals);
+  std::vector<std::optional<BenchTime>> last(signals);
+  BenchTime now{};
+  for (int message = 0; message < 3000; ++message) {
+    if (message == 2000) {
+      shared.break_off();
+      last.assign(signals, std::nullopt);
+    }
+    std::vector<SignalIndex> together;  // all, later the first two apart from the others, at last any
+    for (SignalIndex s = 0; s < signals; ++s)
+      if (message < 500 || (message < 1500 ? (s < 2) == (message % 2 == 0) : random() % 2 == 0)) together.push_back(s);
+    std::vector<BenchTime> when;
+    for (auto n = 1 + random() % 3; n > 0; --n) {
+      now += std::chrono::microseconds{random() % 2000};
+      when.push_back(random() % 10 == 0 ? now - std::chrono::milliseconds{3} : now);
+    }
+    shared.add(together, when);
+    for (const auto s : together)
+      for (const auto stamp : when) {
+        if (last[s]) alone[s].add(stamp - *last[s]);
+        last[s] = last[s] ? std::max(*last[s], stamp) : stamp;
+      }
+  }
+  for (SignalIndex s = 0; s < signals; ++s) {
+    if (s == unwanted) continue;
+    CAPTURE(s);
+    CHECK(shared.of(s).count() == alone[s].count());
+    CHECK(shared.of(s).longest() == alone[s].longest());
+    for (const double share : {0.1, 0.5, 0.9}) CHECK(shared.of(s).quantile(share) == alone[s].quantile(share));
+  }
 }
 
 TEST_CASE("the run's timing bounds what delays may be claimed") {
