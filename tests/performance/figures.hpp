@@ -13,9 +13,10 @@ struct Wish {
   int blocks{10};         // of the lateness, ours and the peer's in turn
   int block_seconds{10};  // of each
   int echoes{5000};       // datagrams there and back
-  int hours{8};           // of the rehearsal
+  int hours{8};           // of the rehearsal, and of what is scored
+  int scorings{5};        // of it, by us and by the peer in turn
 };
-inline constexpr Wish short_wish{3, 6, 2, 1000, 1};
+inline constexpr Wish short_wish{3, 6, 2, 1000, 1, 9};
 
 void lateness(const Wish& wish);      // tick lateness at 1 and 4 kHz beside cyclictest
 void added_time(const Wish& wish);    // datagram in to datagram out beside a bare socket echo

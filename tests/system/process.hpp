@@ -3,6 +3,7 @@
 
 #include <fcntl.h>
 #include <spawn.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -69,12 +70,19 @@ class Process {
   bool running() {
     if (pid_ <= 0 || ended_) return false;
     note_memory();
-    if (waitpid(pid_, &status_, WNOHANG) != pid_) return true;
+    rusage usage{};
+    if (wait4(pid_, &status_, WNOHANG, &usage) != pid_) return true;
+    const auto in_seconds = [](const timeval& t) {
+      return static_cast<double>(t.tv_sec) + 1e-6 * static_cast<double>(t.tv_usec);
+    };
+    processor_seconds_ = in_seconds(usage.ru_utime) + in_seconds(usage.ru_stime);
     ended_ = true;
     return false;
   }
   // The most that was seen while running() or wait() looked, without the process' children, in kilobytes.
   long most_memory() const { return most_memory_; }
+  // Of all processors together, once it has ended.
+  double processor_seconds() const { return processor_seconds_; }
   // The exit status; 128 + signal when a signal ended it; -1 when it still runs after `limit`.
   int wait(std::chrono::milliseconds limit) {
     if (!eventually([&] { return !running(); }, limit)) return -1;
@@ -92,6 +100,7 @@ class Process {
   pid_t pid_{-1};
   int status_{0};
   long most_memory_{0};
+  double processor_seconds_{0.0};
   bool ended_{false};
 };
 
