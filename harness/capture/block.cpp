@@ -155,6 +155,8 @@ bool BlockReader::visit_ticks(ByteReader& in, std::int64_t from, const BlockVisi
 std::optional<BlockRange> BlockReader::visit(Bytes payload, const BlockVisitor& visitor, bool good) {
   ByteReader in{payload};
   const BlockRange range{BenchTime{Duration{in.fixed<std::int64_t>()}}, BenchTime{Duration{in.fixed<std::int64_t>()}}};
+  const auto& within = visitor.within;
+  if (within && in.good() && (range.to < within->from || range.from >= within->to)) return range;
   const auto from = range.from.time_since_epoch().count();
   const auto groups = in.varint();
   for (std::uint64_t i = 0; i < groups; ++i) {

@@ -20,6 +20,7 @@ inline double from_count(const SignalInfo& s, double count) {
   return product + s.resolution_offset;
 }
 
+// The least and the greatest time in a block; of a wish, `to` is the first one beyond.
 struct BlockRange {
   BenchTime from{}, to{};
 };
@@ -61,6 +62,7 @@ struct BlockVisitor {
   std::function<void(std::span<const Tick>)> ticks;
   SignalIndex only{no_signal};                      // samples of this signal only; no_signal: of all
   std::function<void(const StampGroup&)> stamps{};  // instead of samples, at a part of the cost
+  std::optional<BlockRange> within{};  // blocks that end before or begin at its end or later are passed over
 };
 // The function for a visitor that takes one sample after another.
 template <class Take>

@@ -5,8 +5,9 @@
 namespace trackrod {
 namespace {
 
-// Beyond this many stretches neighbours are joined, so that the index stays as large as it is.
-constexpr std::size_t most_stretches = 4096;
+// Beyond this many stretches neighbours are joined, so that the index stays as large as it is: 4 MB. Of a night a
+// stretch is then less than two seconds, no more than what a step of a plan takes.
+constexpr std::size_t most_stretches = 32768;
 
 Result<StreamHeader> find_header(JournalReader& reader) {
   std::string why = "no frame of it can be read";
@@ -46,6 +47,15 @@ void JournalCapture::read(JournalReader& reader) {
   }
   note_losses(reader.losses(), summary_.end(), summary_.end());
   timing_ = summary_.timing();
+  order_stretches();
+}
+
+// Stretches follow each other in time, but for samples that came late or carry a wrong stamp.
+void JournalCapture::order_stretches() {
+  auto latest = BenchTime::min(), earliest = BenchTime::max();
+  for (auto& s : stretches_) s.latest_so_far = latest = std::max(latest, s.to);
+  for (auto s = stretches_.rbegin(); s != stretches_.rend(); ++s)
+    s->earliest_from_here = earliest = std::min(earliest, s->from);
 }
 
 void JournalCapture::note_losses(const std::vector<Loss>& losses, BenchTime from, BenchTime to) {
@@ -102,7 +112,8 @@ std::optional<BenchTime> JournalCapture::take_block(const Frame& frame, BlockRea
   };
   const auto range =
       blocks.visit(frame.payload, {nullptr, [&](auto all) { ticks.assign(all.begin(), all.end()); }, no_signal, look});
-  if (!range) return std::nullopt;
+  // Whoever looks for a time relies on what the block says of itself.
+  if (!range || (samples > 0 && (block.from < range->from || block.to > range->to))) return std::nullopt;
   samples_ += samples;
   if (samples > 0) {
     summary_.advance(block.from);
@@ -159,12 +170,16 @@ Result<void> JournalCapture::visit(const BlockVisitor& visitor) const {
   return {};
 }
 
-Result<void> JournalCapture::visit(BenchTime from, BenchTime to, const BlockVisitor& visitor) const {
-  auto reader = JournalReader::over(segments_);
+Result<void> JournalCapture::visit(BenchTime from, BenchTime to, BlockVisitor visitor) const {
+  const auto first = std::partition_point(stretches_.begin(), stretches_.end(),
+                                          [&](const Stretch& s) { return s.latest_so_far < from; });
+  if (first == stretches_.end() || first->earliest_from_here >= to) return {};
+  auto reader = JournalReader::over(segments_, first->at.segment);
   if (!reader) return tl::unexpected{reader.error()};
-  for (const auto& s : stretches_) {
-    if (s.from >= to || s.to < from) continue;
-    if (auto visited = visit(s, *reader, visitor); !visited) return visited;
+  visitor.within = {from, to};
+  for (auto s = first; s != stretches_.end() && s->earliest_from_here < to; ++s) {
+    if (s->from >= to || s->to < from) continue;
+    if (auto visited = visit(*s, *reader, visitor); !visited) return visited;
   }
   return {};
 }

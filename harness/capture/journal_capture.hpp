@@ -52,6 +52,7 @@ class JournalCapture final : public CaptureView {
     std::uint64_t end{0};  // offset behind the last block
     std::uint64_t blocks{0};
     BenchTime from{}, to{};
+    BenchTime latest_so_far{}, earliest_from_here{};  // of all stretches to here, and from here on: what is searched
   };
 
   explicit JournalCapture(StreamHeader header) : header_{std::move(header)} {}
@@ -59,9 +60,10 @@ class JournalCapture final : public CaptureView {
   std::optional<BenchTime> take(const Frame& frame, JournalReader& reader, BlockReader& blocks);
   std::optional<BenchTime> take_block(const Frame& frame, BlockReader& blocks);
   void index(const Stretch& block);
+  void order_stretches();
   void note_losses(const std::vector<Loss>& losses, BenchTime from, BenchTime to);
   // The blocks that may hold something of [from, to).
-  Result<void> visit(BenchTime from, BenchTime to, const BlockVisitor& visitor) const;
+  Result<void> visit(BenchTime from, BenchTime to, BlockVisitor visitor) const;
   Result<void> visit(const Stretch& stretch, JournalReader& reader, const BlockVisitor& visitor) const;
 
   StreamHeader header_;

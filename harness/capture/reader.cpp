@@ -13,8 +13,8 @@ namespace {
 
 constexpr std::size_t search_chunk = 64U << 10;
 
-// Read at a time: large against a block, small against a processor's cache.
-constexpr std::size_t window_size = 256U << 10;
+// Read at a time: large against a block, small against what a step of a plan takes.
+constexpr std::size_t window_size = 64U << 10;
 
 }  // namespace
 
@@ -45,10 +45,10 @@ Result<JournalReader> JournalReader::open(const std::string& dir) {
   return over(std::move(segments));
 }
 
-Result<JournalReader> JournalReader::over(std::vector<std::string> segments) {
+Result<JournalReader> JournalReader::over(std::vector<std::string> segments, std::size_t first) {
   JournalReader reader;
   reader.segments_ = std::move(segments);
-  if (auto opened = reader.open_segment(0); !opened) return tl::unexpected{opened.error()};
+  if (auto opened = reader.open_segment(first); !opened) return tl::unexpected{opened.error()};
   return reader;
 }
 

@@ -38,8 +38,8 @@ class JournalReader {
  public:
   // Error kind storage: no folder, no segment in it, or the first one cannot be opened.
   static Result<JournalReader> open(const std::string& dir);
-  // As above, over the segments that another reader found.
-  static Result<JournalReader> over(std::vector<std::string> segments);
+  // As above, over the segments that another reader found, from the one with this index on.
+  static Result<JournalReader> over(std::vector<std::string> segments, std::size_t first = 0);
 
   // The next frame that counts: checksums good, version and kind known. Empty at the end of the journal.
   std::optional<Frame> next();

@@ -264,6 +264,22 @@ TEST_CASE("a payload with good checksums that does not decode is told and never 
   }
 }
 
+TEST_CASE("a block with stamps beyond the times that it states is told as a loss") {
+  Folder folder;
+  const auto small = make_small(folder, 7, 1);
+  auto payload = small.bytes.substr(small.frames[1].offset + 28, small.frames[1].size - 28);
+  std::int64_t to = 0;
+  std::memcpy(&to, payload.data() + 8, sizeof to);
+  for (const auto stated : {to, to - 1'000'000}) {
+    std::memcpy(payload.data() + 8, &stated, sizeof stated);
+    const auto capture =
+        JournalCapture::open(journal_of(folder, small.header + make_frame(FrameKind::block, 1, payload)));
+    REQUIRE(capture);
+    CHECK((*capture)->losses().size() == (stated == to ? 0 : 1));
+    CHECK(((*capture)->sample_count() > 0) == (stated == to));
+  }
+}
+
 TEST_CASE("a folder without a journal is an error that says what to name") {
   Folder folder;
   const auto none = JournalCapture::open(folder / "nowhere");

@@ -49,7 +49,7 @@ void operator delete[](void* p, const std::nothrow_t&) noexcept { operator delet
 
 namespace {
 
-// One signal and the ticks, in blocks of 10 ms, so that a minute has more blocks than the index has entries.
+// One signal and the ticks, a block for each tick, so that a minute has more blocks than the index has entries.
 void record(const std::string& dir, std::uint32_t minutes) {
   auto writer = JournalWriter::create(dir, small_header());
   REQUIRE(writer);
@@ -58,7 +58,7 @@ void record(const std::string& dir, std::uint32_t minutes) {
     const auto due = at(5s + n * 1ms);
     good = good && writer->put(Sample{due, 0.01 * (n % 4000), 1000, 0, StampedBy::kernel});
     good = good && writer->put(Tick{due, n, n % 90000, 1000, 1000});
-    if (n % 10 == 9) good = good && writer->flush();
+    good = good && writer->flush();
   }
   REQUIRE(good);
   REQUIRE(writer->end(at(5s + minutes * 60s), "finished"));
