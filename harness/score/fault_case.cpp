@@ -76,9 +76,9 @@ class SpanReader {
     read_effect(c);
     if (!given("reference")) return c;
     const double in_hand = c.effect.in_hand ? c.effect.in_hand->latest() : fault.begin.latest();
-    c.during = fit_lagged_line(reference_, output_, in_hand + settle, c.end());
+    c.during = fit_lagged_line(reference_, output_, in_hand + settle, c.end(), c.before.play);
     c.after.trouble = "the fault was not cleared within the steps";
-    if (fault.end) c.after = fit_lagged_line(reference_, output_, fault.end->latest() + settle, until);
+    if (fault.end) c.after = fit_lagged_line(reference_, output_, fault.end->latest() + settle, until, c.before.play);
     return c;
   }
 

@@ -85,11 +85,25 @@ bool is_round(const DepartureCourse& course, std::size_t at, std::size_t half, d
   return left.squaredNorm() <= too_stiff * too_stiff * noise * noise * static_cast<double>(n - 3);
 }
 
-// By how much a peak with a corner may stand out between two samples: where two lines meet, it is no more than the
-// flatter of them rises in an interval. Read beside the corner.
+// Slope of a line through the samples first to last, 1/s.
+double slope_over(const DepartureCourse& course, std::size_t first, std::size_t last) {
+  double n = 0.0, t = 0.0, v = 0.0, tt = 0.0, tv = 0.0;
+  for (std::size_t i = first; i <= last; ++i) {
+    const double x = course.t[i] - course.t[first];
+    n += 1.0, t += x, v += course.v[i], tt += x * x, tv += x * course.v[i];
+  }
+  return (tv - t * v / n) / (tt - t * t / n);
+}
+
+// By how much a peak with a corner may stand out between two samples, at most: where two lines meet, of slopes a and b,
+// a corner anywhere between two samples is a b / (a + b) times their distance above both at the worst. Read over a few
+// samples beside the corner, at least two on either side.
 double between_samples(const DepartureCourse& course, std::size_t at) {
-  const auto& v = course.v;
-  return std::min(std::abs(v[at - 1] - v[at - 2]), std::abs(v[at + 2] - v[at + 1]));
+  constexpr std::size_t few = 5;
+  const std::size_t before = std::min(few, at), after = std::min(few, course.t.size() - 1 - at);
+  const double a = std::abs(slope_over(course, at - before, at - 1));
+  const double b = std::abs(slope_over(course, at + 1, at + after));
+  return a + b > 0.0 ? a * b / (a + b) * 0.5 * (course.t[at + 1] - course.t[at - 1]) : 0.0;
 }
 
 }  // namespace
@@ -132,6 +146,7 @@ std::optional<GreatestDeparture> greatest_departure(const std::vector<DepartureC
   if (s->half == 0) {
     stands_out = 0.5 * between_samples(course, greatest.at);
     out.smoothing = stands_out;
+    out.corner = true;
   } else {
     const auto finer = weights_at(course.t, greatest.at, s->half / 2);
     out.smoothing = std::abs(std::abs(weighted(course.v, greatest.at, finer)) - found);

@@ -29,9 +29,8 @@ FaultEffect effect_of(const Series& output, const Series& reference, const Lagge
     e.trouble = "the fault, or the step, ends sooner than the output could have stayed within for long enough";
     return e;
   }
-  const auto value = [&](std::size_t i) {
-    return rule.departure ? output.y[i] - before.at(reference, output.t[i]) : output.y[i];
-  };
+  const auto expected = rule.departure ? before.course(reference, output.t) : std::vector<double>(output.size(), 0.0);
+  const auto value = [&](std::size_t i) { return output.y[i] - expected[i]; };
   const auto side = [&](double v) {
     if (v < rule.low - e.margin || v > rule.high + e.margin) return Side::out;
     return v >= rule.low + e.margin && v <= rule.high - e.margin ? Side::in : Side::open;

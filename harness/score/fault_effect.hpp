@@ -41,6 +41,7 @@ struct GreatestDeparture {
   double bias{0.0};
   double noise{0.0};      // standard uncertainty from noise
   double smoothing{0.0};  // half-width: what half the window makes of it; of a corner, how far it may stand out
+  bool corner{false};     // read from the samples: the greatest lies between two
   double when{0.0};       // s after that fault's onset
   std::size_t fault{0};   // index of the course
 };

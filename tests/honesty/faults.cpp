@@ -21,6 +21,7 @@ Faulty draw_fault(Draw draw) {
   unit.reacts_after = draw.even(0.02, 0.08), unit.warns_after = draw.even(0.01, 0.06);
   unit.fallback_gain = draw.even(0.93, 1.0), unit.fallback_delay = draw.even(0.0, 0.02);
   unit.heals_after = draw.even(0.1, 0.3);
+  if (draw.chance(0.5)) unit.play = draw.even(0.02, 0.3);
   const double way = draw.even(0.0, 1.0);
   unit.code = way < 0.6 ? 4.0 : way < 0.8 ? 3.0 : 0.0;
   FaultSensors s;
@@ -31,17 +32,20 @@ Faulty draw_fault(Draw draw) {
   const auto result = score_faults(
       r.capture, R"({"healthy": [4, 6], "tolerance": 1, "right": [4, 6], "none": [0, 2], "detected": [1, 1],
                      "fault_tolerant_time": "200 ms"})");
-  return {std::move(r), unit, strata_of(s.hand, s.road, 0.005), result};
+  auto strata = strata_of(s.hand, s.road, 0.005);
+  strata.push_back(unit.play > 0.0 ? "play" : "no play");
+  return {std::move(r), unit, strata, result};
 }
 
-// Times lie between samples, and are the greatest of all faults.
+// Times lie between samples, as does the corner of the greatest departure, and are the greatest of all faults.
 Drawn draw_reaction(Draw draw) {
   const auto f = draw_fault(draw);
   const auto& reaction = f.record.truth.reaction;
   Drawn drawn;
   drawn.strata = f.strata;
   drawn.held = {{"reaction_time", finding_of(f.result, "reaction_time"),
-                 1e3 * *std::max_element(reaction.begin(), reaction.end())}};
+                 1e3 * *std::max_element(reaction.begin(), reaction.end())},
+                {"departure", finding_of(f.result, "departure"), f.record.truth.departure}};
   // A unit that does not warn shows no end of it.
   if (f.unit.code != 0.0)
     drawn.held.push_back({"recovery_time", finding_of(f.result, "recovery_time"), 1e3 * f.unit.heals_after});
@@ -56,8 +60,7 @@ Drawn draw_reaction(Draw draw) {
 }
 Drawn draw_what_is_left(Draw draw) {
   const auto f = draw_fault(draw);
-  return {{{"departure", finding_of(f.result, "departure"), f.record.truth.departure},
-           {"gain_left", finding_of(f.result, "gain_left"), 100.0 * f.unit.fallback_gain},
+  return {{{"gain_left", finding_of(f.result, "gain_left"), 100.0 * f.unit.fallback_gain},
            {"lag_added", finding_of(f.result, "lag_added"), 1e3 * f.unit.fallback_delay}},
           {},
           f.strata};

@@ -57,6 +57,18 @@ TEST_CASE("reaction, warning, departure, what is left and what comes back are th
   CHECK(value_of(result, "recovery_time") == Approx(300.0).margin(8.0));
 }
 
+TEST_CASE("play passes for neither gain nor lag, also in a fault that is too short to show it") {
+  FaultyUnit unit;
+  unit.play = 0.25;
+  std::mt19937_64 random{7};
+  const auto faults = fault_times(4, 1.6, 1.3, 3.7, random);
+  const auto result = score_faults(record_faults(unit, faults, 15.0, usual_sensors(), tolerance, 11).capture, settings);
+  CHECK(value_of(result, "gain_left") == Approx(95.0).margin(0.15));
+  CHECK(value_of(result, "lag_added") == Approx(10.0).margin(0.5));
+  CHECK(*finding_of(result, "lag_added").standard_uncertainty < 0.3);
+  CHECK(value_of(result, "gain_returned") == Approx(100.0).margin(0.15));
+}
+
 TEST_CASE("the time line shows onset, detection, warning and reaction, each with its interval") {
   const auto result = score_faults(usual().capture, settings);
   REQUIRE_FALSE(result.figures.empty());

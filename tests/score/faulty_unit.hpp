@@ -13,6 +13,7 @@ struct FaultyUnit {
   double heals_after{0.3};                           // s from the end of the fault, warning and all
   double code{4.0};                                  // of the warning; 0: none
   bool reacts{true};
+  double play{0.0};  // total gap behind it all
 };
 struct FaultTime {
   double from{0.0}, to{0.0};
@@ -47,7 +48,10 @@ inline FaultRecord record_faults(const FaultyUnit& unit, const std::vector<Fault
   FaultRecord r;
   r.truth.reaction.assign(faults.size(), 0.0);
   std::vector<double> road;
-  double y = weave(-2.0 - unit.dead_time) / unit.ratio, healthy = y;
+  double y = weave(-2.0 - unit.dead_time) / unit.ratio, healthy = y, shown = y, healthy_shown = y;
+  const auto drag = [&](double& behind, double ahead) {
+    behind = std::clamp(behind, ahead - 0.5 * unit.play, ahead + 0.5 * unit.play);
+  };
   for (double t = -2.0; t < length; t += dt) {
     const double wanted = weave(t - unit.dead_time) / unit.ratio;
     const auto* f = fault_at(t);
@@ -58,11 +62,12 @@ inline FaultRecord record_faults(const FaultyUnit& unit, const std::vector<Fault
       asked = unit.fallback_gain * weave(t - unit.dead_time - unit.fallback_delay) / unit.ratio;
     y += dt / unit.lag * (asked - y);
     healthy += dt / unit.lag * (wanted - healthy);
-    if (t >= -1.0) road.push_back(y);
+    drag(shown, y), drag(healthy_shown, healthy);
+    if (t >= -1.0) road.push_back(shown);
     if (f == nullptr || t >= f->to) continue;
-    if (std::abs(y - healthy) < tolerance) continue;
+    if (std::abs(shown - healthy_shown) < tolerance) continue;
     r.truth.reaction[static_cast<std::size_t>(f - faults.data())] = t + dt - f->from;
-    r.truth.departure = std::max(r.truth.departure, std::abs(y - healthy));
+    r.truth.departure = std::max(r.truth.departure, std::abs(shown - healthy_shown));
   }
   const auto course = [&](double t) {
     const auto i = static_cast<std::size_t>(std::max(0.0, (t + 1.0) / dt));
