@@ -50,6 +50,8 @@ TEST_CASE("intervals that are too narrow, too wide, one-sided or wrong in a stra
   CHECK(found(counted(0.85, 0.0), "at least 93 %"));
   CHECK(found(counted(1.3, 0.0), "too wide"));
   CHECK(found(counted(1.0, 0.3), "have the truth below"));
+  CHECK(found(counted(1.0, 0.5), "pass by a lower limit"));
+  CHECK(found(counted(1.0, -0.5), "pass by an upper limit"));
   CHECK(found(counted(1.0, 0.15), "bias"));
   CHECK(found(counted(1.0, 0.0, 1.3), "'coarse'"));
   CHECK(counted(1.0, 0.0).width == Approx(1.0).margin(0.05));

@@ -8,6 +8,8 @@
 #include <sstream>
 #include <thread>
 
+#include "harness/score/decision.hpp"
+
 namespace trackrod::test {
 namespace {
 
@@ -26,7 +28,14 @@ double quantile(std::vector<double> values, double share) {
   return i + 1 < values.size() ? values[i] + part * (values[i + 1] - values[i]) : values[i];
 }
 
-void add(Collected& c, const Held& held, const std::vector<std::string>& strata) {
+// Whether the finding passes by this limit, as a plan's criterion would have it judged.
+bool passes(Finding finding, const Limit& limit) {
+  judge(finding, limit, Rule::guarded, "");
+  return finding.verdict == Verdict::pass;
+}
+
+void add(Collected& c, const Held& held, const std::vector<std::string>& strata, std::mt19937_64& random) {
+  constexpr double near = 0.2;  // of the standard uncertainty: so far the truth is beyond the limit, at most
   auto& row = c.row;
   ++row.captures;
   const auto& f = held.finding;
@@ -40,6 +49,9 @@ void add(Collected& c, const Held& held, const std::vector<std::string>& strata)
   row.below += held.truth < low;
   row.above += held.truth > high;
   row.held += holds;
+  const double beyond = Draw{random}.even(0.0, near) * *f.standard_uncertainty;
+  row.passed_high += passes(f, {Limit::Kind::at_most, 0.0, held.truth - beyond});
+  row.passed_low += passes(f, {Limit::Kind::at_least, held.truth + beyond, 0.0});
   c.errors.push_back(*f.value - held.truth);
   c.half_widths.push_back(0.5 * (high - low));
   c.uncertainties.push_back(*f.standard_uncertainty);
@@ -128,6 +140,7 @@ Tally tally(const Population& population, int captures, std::uint64_t seed) {
 
   std::vector<Collected> rows;
   std::vector<Confusion> confusions;
+  std::mt19937_64 limits{seed};
   const auto named = [](auto& list, const std::string& name, const auto& name_of) -> auto& {
     for (auto& item : list)
       if (name_of(item) == name) return item;
@@ -138,7 +151,7 @@ Tally tally(const Population& population, int captures, std::uint64_t seed) {
     for (const auto& held : drawn.held)
       add(named(
               rows, held.row, [](auto& c) -> auto& { return c.row.name; }),
-          held, drawn.strata);
+          held, drawn.strata, limits);
     for (const auto& told : drawn.told)
       ++named(
             confusions, told.row, [](auto& c) -> auto& { return c.name; })
@@ -170,6 +183,9 @@ std::vector<std::string> complaints(const Row& row, Limits limits) {
       if (too_few(missed, n, 0.015, limits) || too_many(missed, n, 0.035, limits))
         out.push_back(percent(missed, n) + " have the truth " + where + ", 1.5 to 3.5 %");
     }
+  for (const auto& [passed, limit] : {std::pair{row.passed_high, "an upper"}, {row.passed_low, "a lower"}})
+    if (too_many(passed, n, 0.035, limits))
+      out.push_back(percent(passed, n) + " pass by " + limit + " limit that they do not quite keep, allowed 3.5 %");
   if (enough && both && std::abs(row.bias) > 0.1) out.push_back("bias above a tenth of u");
   if (enough && both && row.width > 1.5) out.push_back("more than 1.5 times as wide as errors are");
   for (const auto& [name, share] : row.strata)

@@ -18,6 +18,8 @@ struct Row {
   std::string name;
   Claim claim{Claim::interval};
   int captures{0}, refused{0}, below{0}, above{0}, held{0};  // below: the truth is below the interval
+  // Passed under the guarded rule by a limit that the truth does not keep by a hair: an upper one, a lower one.
+  int passed_high{0}, passed_low{0};
   double bias{0.0};  // median of value less truth, in median standard uncertainties
   double width{
       0.0};  // median half-width, of the half-width that holds 95 % of all errors: what one who knows them would say

@@ -2,6 +2,7 @@
 // score, as the table of docs/honesty.md. Exit status 1 when a row is not what it claims.
 //   honesty [captures, 4000] [seed, of the system's own when not given] [score, all when not given]
 
+#include <algorithm>
 #include <cstdio>
 #include <iostream>
 #include <random>
@@ -51,15 +52,16 @@ bool print(const Population& population, int captures, std::uint64_t seed) {
   for (const auto& row : counted.rows) {
     std::cout << "| " << population.score << "." << row.name << " | " << population.what << " | "
               << share(row.refused, row.captures) << " | " << share(row.held, row.stated()) << " | "
-              << share(row.below, row.stated()) << " | " << share(row.above, row.stated()) << " | " << number(row.bias)
-              << " | " << number(row.width) << " | " << worst(row) << " | "
-              << verdict(complaints(row, limits), row.claim, good) << " |\n";
+              << share(row.below, row.stated()) << " | " << share(row.above, row.stated()) << " | "
+              << share(std::max(row.passed_high, row.passed_low), row.stated()) << " | " << number(row.bias) << " | "
+              << number(row.width) << " | " << worst(row) << " | " << verdict(complaints(row, limits), row.claim, good)
+              << " |\n";
     for (const auto& [reason, n] : row.refusals)
       std::cerr << population.score << "." << row.name << " refused " << n << ": " << reason << "\n";
   }
   for (const auto& c : counted.confusions)
     std::cout << "| " << population.score << "." << c.name << " | " << population.what << " | | "
-              << share(c.captures() - c.wrong(), c.captures()) << " right | | | | | wrong at most "
+              << share(c.captures() - c.wrong(), c.captures()) << " right | | | | | | wrong at most "
               << share(static_cast<int>(1e6 * c.wrong_at_most()), 1000000) << " | "
               << verdict(complaints(c, limits), population.claim, good) << " |\n";
   std::cout << std::flush;
@@ -72,10 +74,11 @@ int main(int count, char** words) {
   const int captures = count > 1 ? std::stoi(words[1]) : 4000;
   const std::uint64_t seed = count > 2 ? std::stoull(words[2]) : std::random_device{}();
   const std::string only = count > 3 ? words[3] : "";
-  std::cout
-      << captures << " captures a row, seed " << seed << "; shares in percent\n\n"
-      << "| finding | of | refused | held | truth below | truth above | bias, in u | width | worst kind of capture "
-         "(held) | as claimed |\n| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |\n";
+  std::cout << captures << " captures a row, seed " << seed << "; shares in percent\n\n"
+            << "| finding | of | refused | held | truth below | truth above | wrong pass, near the limit | bias, in u "
+               "| width | "
+               "worst kind of capture (held) | as claimed |\n"
+               "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |\n";
   bool good = true;
   for (const auto& population : populations())
     if (only.empty() || population.score == only) good = print(population, captures, seed) && good;
