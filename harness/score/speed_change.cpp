@@ -63,11 +63,12 @@ struct Cycle {
 
 struct GreatestRate {
   double value{0.0}, bias{0.0}, noise{0.0}, when{0.0};
+  double least{0.0}, most{0.0};  // what noise adds in 95 of 100 draws: the greatest of many errs further up than down
 };
 
 // Mean over a window to either side: of overlapping windows, without most of what noise made of them.
 std::vector<double> smoothed(const std::vector<double>& rates) {
-  constexpr auto reach = static_cast<std::size_t>(places_a_window);
+  constexpr auto reach = static_cast<std::size_t>(2.0 * places_a_window);
   std::vector<double> out(rates.size());
   for (std::size_t i = 0; i < rates.size(); ++i) {
     const std::size_t first = i > reach ? i - reach : 0, end = std::min(rates.size(), i + reach + 1);
@@ -113,6 +114,8 @@ GreatestRate greatest_rate(const std::vector<Cycle>& cycles, double window) {
   double square = 0.0;
   for (const double b : beyond) square += (b - out.bias) * (b - out.bias) / (draws - 1.0);
   out.noise = std::sqrt(square);
+  std::sort(beyond.begin(), beyond.end());
+  out.least = beyond[draws / 40], out.most = beyond[draws - 1 - draws / 40];
   return out;
 }
 
@@ -222,10 +225,14 @@ ScoreResult score_speed_change(const ScoreInput& input, const std::vector<Span>&
   told.conditions.emplace_back("greatest_of", std::to_string(cycles.size()) + " cycles");
   const double value = std::max(0.0, std::abs(rate.value) - rate.bias);
   std::vector<Contribution> of_rate{
-      type_b("noise", rate.noise), type_b("choice of the greatest", 0.5 * rate.bias),
-      rectangular("motion of the input", moved_rate),
+      type_b("choice of the greatest", 0.15 * rate.bias), rectangular("motion of the input", moved_rate),
       type_b("calibration of '" + out.name + "'", out.calibration.gain_uncertainty * value)};
+  const double others = combine(0.0, of_rate).interval[1];
+  of_rate.push_back(type_b("noise", rate.noise));
   auto f = told.measured("speed_rate", out.unit + "/s", value, std::move(of_rate));
+  if (f.interval)
+    f.interval = {value - std::hypot(rate.most - rate.bias, others),
+                  value + std::hypot(rate.bias - rate.least, others)};
   if (f.interval) (*f.interval)[0] = std::max(0.0, (*f.interval)[0]);
   result.findings.push_back(std::move(f));
   return result;
