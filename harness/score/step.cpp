@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
@@ -67,9 +68,15 @@ ScoreResult StepScore::run() const {
     const auto frame = pair_frame(input_, "step", step);
     std::vector<StepCycle> cycles(spans.size());
     double interval = 0.0;
+    std::optional<std::size_t> drawn;
     for (std::size_t i = 0; i < spans.size(); ++i) {
       cycles[i] = read_step(input_, settings_, spans[i]);
       interval = std::max({interval, cycles[i].input.interval, cycles[i].output.interval});
+      // Only the one that is drawn keeps its samples: of a night there are thousands.
+      if (drawn)
+        cycles[i].input = cycles[i].output = {};
+      else if (cycles[i].trouble.empty())
+        drawn = i;
     }
     std::vector<Finding> findings;
     for (const auto& kind : kinds) {
@@ -77,8 +84,7 @@ ScoreResult StepScore::run() const {
           mean_over_cycles(frame, kind.name, finding_unit(kind.unit, in_info_.unit, out_info_.unit), cycles));
       if (kind.name.starts_with("delay_")) refuse_below_resolution(findings.back(), input_.capture.timing(), interval);
     }
-    const auto good = std::find_if(cycles.begin(), cycles.end(), [](const StepCycle& c) { return c.trouble.empty(); });
-    if (good != cycles.end()) result.figures.push_back(draw(step, *good, findings));
+    if (drawn) result.figures.push_back(draw(step, cycles[*drawn], findings));
     std::move(findings.begin(), findings.end(), std::back_inserter(result.findings));
   }
   if (input_.spans.empty())
