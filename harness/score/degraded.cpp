@@ -17,8 +17,6 @@
 namespace trackrod {
 namespace {
 
-constexpr double ms = 1e3;
-
 class Degraded {
  public:
   explicit Degraded(const ScoreInput& input);
