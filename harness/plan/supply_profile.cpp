@@ -40,8 +40,8 @@ Course starting(const Starting& s, double start) {
 
 }  // namespace
 
-// Voltages of the 12 V table and the classes from published requirements that cite the standard; all times, and the 24
-// V table, from memory.
+// The voltages of the 12 V starting profile, the slow rate and the overvoltage come from published requirements that
+// cite the standard; all other figures are from memory.
 const std::vector<SupplyProfile>& supply_profiles() {
   static const std::vector<SupplyProfile> all{
       {"slow fall and rise", "ISO 16750-2:2023, 4.5", fall_and_rise},
