@@ -10,35 +10,11 @@ namespace {
 
 constexpr double held = 60.0;  // deg at the hand wheel
 
-Truth quiet() {
-  auto truth = linear();
-  truth.hand.noise = truth.hand.resolution = 0.0;
-  truth.fault.feed_noise = 0.0;
-  truth.road.rate_limit = 60.0;
-  return truth;
-}
-
-// Holding the hand wheel turned at standstill.
-void turn(Plant& plant) {
-  power_up(plant);
-  plant.set(PlantInput::hand_mode, 1.0);
-  plant.set(PlantInput::hand_angle_cmd, held);
-  plant.advance_to(plant.now() + 3s);
-}
-
-// First instant after now, ms, at which `is` holds, looked for every 0.1 ms.
-template <class Is>
-double ms_until(Plant& plant, Is is) {
-  const auto from = plant.now();
-  while (!is() && plant.now() < from + 5s) plant.advance_to(plant.now() + 100us);
-  return 1e3 * seconds(plant.now() - from);
-}
-
 }  // namespace
 
 TEST_CASE("the feed breaks after the relay's delay, bounces, and stays away") {
   Plant plant{quiet(), 1};
-  turn(plant);
+  hold_turned(plant, held);
   CHECK(plant.read(PlantOutput::fault_feed) == Approx(5.0));
   plant.set(PlantInput::fault_relay, 1.0);
   const auto from = plant.now();
@@ -64,7 +40,7 @@ TEST_CASE(
   truth.fault.bounce = 0ms;
   truth.monitor.confirm = GENERATE(3, 6);
   Plant plant{truth, 1};
-  turn(plant);
+  hold_turned(plant, held);
   const double road = held / truth.ratio.standstill;
   REQUIRE(plant.actual().road_angle == Approx(road).margin(0.01));
   plant.set(PlantInput::fault_relay, 1.0);

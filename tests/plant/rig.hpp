@@ -34,6 +34,31 @@ inline void power_up(Plant& plant, double volts = 13.5) {
   plant.advance_to(plant.now() + 1s);
 }
 
+// The linear servo with its limit of rate, and sensors and measurements without noise.
+inline Truth quiet() {
+  auto truth = linear();
+  truth.hand.noise = truth.hand.resolution = truth.road.noise = 0.0;
+  truth.fault.feed_noise = 0.0;
+  truth.road.rate_limit = 60.0;
+  return truth;
+}
+
+// Powered, holding the hand wheel turned at standstill.
+inline void hold_turned(Plant& plant, double angle) {
+  power_up(plant);
+  plant.set(PlantInput::hand_mode, 1.0);
+  plant.set(PlantInput::hand_angle_cmd, angle);
+  plant.advance_to(plant.now() + 3s);
+}
+
+// First instant after now, ms, at which `is` holds, looked for every 0.1 ms.
+template <class Is>
+double ms_until(Plant& plant, Is is) {
+  const auto from = plant.now();
+  while (!is() && plant.now() < from + 5s) plant.advance_to(plant.now() + 100us);
+  return 1e3 * seconds(plant.now() - from);
+}
+
 // Calls `each(time since now, s)` before every millisecond of `span`.
 template <class Each>
 void run(Plant& plant, Duration span, Each each) {
