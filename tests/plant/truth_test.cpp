@@ -45,6 +45,10 @@ TEST_CASE("the shipped truth file reads without a problem and names every parame
       CHECK_THAT(docs, Catch::Contains("`" + group + "." + key + "`"));
     }
   }
+  for (const auto& [key, shape] : schema.at("definitions").at("truth").at("properties").items())
+    CHECK((key == "$schema" || root->find(key) != nullptr));
+  for (const auto& name : schema.at("definitions").at("truth").at("properties").at("defect").at("enum"))
+    CHECK_THAT(docs, Catch::Contains("| `" + name.get<std::string>() + "` |"));
 }
 
 TEST_CASE("the shipped schema of truth files is the one that the field tables give") {
@@ -82,6 +86,11 @@ TEST_CASE("a wrong truth file is refused with place, reason and the nearest name
       {R"({"drive": {"command_timeout": "nevr"}})", "/drive/command_timeout"},
       {R"({"power": {"nominal": "6 V"}})", "more than the brown-out voltage"},
       {R"({"power": {"restart": "2 V"}})", "at least the brown-out voltage"},
+      {R"({"feeds": {"good": "5 V"}})", "at least the low one"},
+      {R"({"monitor": {"coarse": "5 deg"}})", "less than the difference"},
+      {R"({"road_monitor": {"coarse": "1 deg"}})", "less than the difference"},
+      {R"({"heartbeat": {"confirm": 4}})", "fewer than those of the current"},
+      {R"({"defect": "late_warnng"})", "did you mean 'late_warning'?"},
       {R"({"road": 5})", "an object"},
       {R"([])", "an object"},
       {R"({"road": {"play": "0 deg", "play": "1 deg"}})", "second time"},
