@@ -44,11 +44,13 @@ Findings rehearse(const DemoRig& rig, const std::string& bench) {
 
 }  // namespace
 
-TEST_CASE("the acceptance plan finds the same over UDP, serial lines, CAN and CANopen, within what it states") {
+TEST_CASE(
+    "the acceptance plan finds the same over UDP, serial lines, CAN, CANopen and a relay box, within what it states") {
   const DemoRig rig;
   const auto reference = rehearse(rig, "bench.json");
   REQUIRE(reference.size() > 15);
-  for (const auto* bench : {"bench-udp.json", "bench-serial.json", "bench-can.json", "bench-canopen.json"}) {
+  for (const auto* bench :
+       {"bench-udp.json", "bench-serial.json", "bench-can.json", "bench-canopen.json", "bench-faults.json"}) {
     const auto other = rehearse(rig, bench);
     CHECK(other.size() == reference.size());
     for (const auto& [name, found] : other) {
