@@ -19,11 +19,18 @@ constexpr double explored_cell = 0.1;  // of the lag, at most: a grid that is fi
 struct Candidate {
   LagModel model;
   std::vector<int> free;
-  double left{0.0};     // what the fit makes least
+  double left{0.0};     // what the fit makes least, and what its lost motion has to earn
   double squares{0.0};  // of the residuals
 };
+// Play or friction that is not there finds a little to explain in the noise, and by no less than nothing: it would pull
+// the gain one way. So each has to explain as much as Schwarz (1978, "Estimating the dimension of a model", from
+// memory) asks of a parameter: the logarithm of the count of outputs, in units of their variance.
 Candidate candidate_of(const LagFitter& fitter, const std::vector<int>& free) {
-  return {fitter.model(), free, fitter.sum_of_squares(), fitter.residual_of(fitter.model()).squaredNorm()};
+  const auto lost = std::count_if(free.begin(), free.end(), [](int which) { return which >= P::play; });
+  const auto n = static_cast<double>(fitter.count());
+  const double squares = fitter.residual_of(fitter.model()).squaredNorm();
+  return {fitter.model(), free, fitter.sum_of_squares() + static_cast<double>(lost) * std::log(n) * squares / n,
+          squares};
 }
 Candidate descended(const std::vector<Stretch>& stretches, const LagModel& from, const std::vector<int>& free,
                     int turns) {
@@ -161,11 +168,10 @@ std::vector<LagModel> open_valleys(const std::vector<Candidate>& candidates, std
   return open;
 }
 
-// The full descent from one starting point. Play or friction that comes to nothing is taken out: at its bound it has no
-// two-sided uncertainty. So is the smaller one where the descent sticks at a kink that it makes, as next to nothing of
-// play does in noise, when the model without it is about as likely.
-Candidate descend_from(const std::vector<Stretch>& stretches, const LagModel& from, std::vector<int> free,
-                       double least_friction) {
+// The full descent from one starting point; then, where play and friction are both left, with either alone. What comes
+// to nothing is taken out: at its bound it has no two-sided uncertainty.
+std::vector<Candidate> descend_from(const std::vector<Stretch>& stretches, const LagModel& from, std::vector<int> free,
+                                    double least_friction) {
   constexpr int turns = 40;
   LagFitter fitter{stretches, from};
   auto& model = fitter.model();
@@ -175,15 +181,18 @@ Candidate descend_from(const std::vector<Stretch>& stretches, const LagModel& fr
     model.friction = 0.0, std::erase(free, int{P::friction});
   if (model.play <= 1e-5 * fitter.span()) model.play = 0.0, std::erase(free, int{P::play});
   if (free.size() < before) fitter.descend(free, turns);
-  const auto full = candidate_of(fitter, free);
-  const bool both = model.play > 0.0 && model.friction > 0.0;
-  if (fitter.relative_offset() < 1.0 || !both) return full;
-  const bool less_play = model.play < 2.0 * model.friction * std::abs(model.gain);
-  (less_play ? model.play : model.friction) = 0.0;
-  std::erase(free, less_play ? int{P::play} : int{P::friction});
-  fitter.descend(free, turns);
-  const auto simple = candidate_of(fitter, free);
-  return less_likely(simple, full, fitter.count()) < 1.0 ? simple : full;
+  std::vector<Candidate> ends{candidate_of(fitter, free)};
+  if (model.play > 0.0 && model.friction > 0.0)
+    for (const int without : {P::play, P::friction}) {
+      auto simple = ends.front().model;
+      const double lost = simple.lost_motion();
+      simple.play = without == P::play ? 0.0 : lost;
+      simple.friction = without == P::play ? 0.5 * lost / std::abs(simple.gain) : 0.0;
+      auto fewer = free;
+      std::erase(fewer, without);
+      ends.push_back(descended(stretches, simple, fewer, turns));
+    }
+  return ends;
 }
 
 }  // namespace
@@ -206,7 +215,7 @@ LagFit fit_lag(const std::vector<Stretch>& stretches, LagOrder order, bool lost_
   free.push_back(P::friction);
   std::vector<Candidate> ends;
   for (const auto& from : open_valleys(explore(few, starts, free), outputs_in(few)))
-    ends.push_back(descend_from(stretches, from, free, least_friction));
+    for (auto& end : descend_from(stretches, from, free, least_friction)) ends.push_back(std::move(end));
   sort_best_first(ends);
   LagFitter fitter{stretches, ends.front().model};
   fitter.descend(ends.front().free, 0);  // says whether it has arrived

@@ -3,12 +3,11 @@
 
 #include <algorithm>
 #include <cmath>
-#include <functional>
-#include <random>
 
 #include "harness/score/declared_ratio.hpp"
 #include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
+#include "harness/score/ratio_extreme.hpp"
 #include "harness/score/ratio_map.hpp"
 #include "harness/score/scores.hpp"
 #include "harness/score/scoring.hpp"
@@ -46,39 +45,6 @@ const Fields<RatioSettings>& ratio_fields() {
   return fields;
 }
 
-// A figure of the whole map, and the stretch that it comes from.
-struct Extreme {
-  double value{0.0};
-  std::size_t stretch{0};
-};
-using Statistic = std::function<Extreme(const std::vector<double>& ratios)>;
-
-std::vector<double> ratios_of(const RatioMap& map) {
-  std::vector<double> ratios;
-  for (std::size_t k = 0; k < map.stretches(); ++k) ratios.push_back(map.between(k, k + 1).ratio);
-  return ratios;
-}
-
-// By how much the noise of the readings shifts an extreme of the map: drawn again about what was found. A knot is
-// shared by the stretches on both sides of it.
-double bias_of(const RatioMap& map, const Statistic& statistic, double found) {
-  std::mt19937_64 random{1};
-  std::normal_distribution<double> normal;
-  constexpr int draws = 2000;
-  double bias = 0.0;
-  std::vector<double> ratios(map.stretches());
-  for (int d = 0; d < draws; ++d) {
-    double before = 0.0;
-    for (std::size_t k = 0; k < map.knots.size(); ++k) {
-      const double mean = map.knots[k].mean + 0.5 * map.knots[k].u * normal(random);
-      if (k > 0) ratios[k - 1] = (map.knots[k].position - map.knots[k - 1].position) / (mean - before);
-      before = mean;
-    }
-    bias += (statistic(ratios).value - found) / draws;
-  }
-  return bias;
-}
-
 class StepRatio {
  public:
   StepRatio(const ScoreInput& input, const std::string& step, const std::vector<Span>& spans);
@@ -89,7 +55,7 @@ class StepRatio {
   std::vector<double> knot_positions() const;
   Finding missing(const std::string& name, const std::string& why) const;
   Finding over(const std::string& name, std::size_t first, std::size_t last) const;
-  Finding extreme(const std::string& name, const Statistic& statistic, bool as_percent) const;
+  Finding extreme(const std::string& name, const OfRatios& statistic, bool as_percent) const;
   Finding unevenness() const;
   Finding departure() const;
   Figure figure() const;
@@ -146,7 +112,7 @@ Finding StepRatio::over(const std::string& name, std::size_t first, std::size_t 
   return frame.measured(name, unit_of(name), between.ratio, map_.budget(first, last, in_, out_));
 }
 
-Finding StepRatio::extreme(const std::string& name, const Statistic& statistic, bool as_percent) const {
+Finding StepRatio::extreme(const std::string& name, const OfRatios& statistic, bool as_percent) const {
   const auto ratios = ratios_of(map_);
   const auto found = statistic(ratios);
   const double bias = bias_of(map_, statistic, found.value);
@@ -166,7 +132,7 @@ Finding StepRatio::extreme(const std::string& name, const Statistic& statistic, 
 
 // Neighbours share a knot, and the calibration of the sensors is common to both.
 Finding StepRatio::unevenness() const {
-  const Statistic statistic = [](const std::vector<double>& ratios) {
+  const OfRatios statistic = [](const std::vector<double>& ratios) {
     Extreme most{-1.0, 0};
     for (std::size_t k = 0; k + 1 < ratios.size(); ++k) {
       const double change = 200.0 * std::abs((ratios[k + 1] - ratios[k]) / (ratios[k + 1] + ratios[k]));
