@@ -26,8 +26,8 @@ const Fields<VehicleParameters>& vehicle_fields() {
       Fields<V>{"vehicle", "The vehicle that the load on the rack comes from"}
           .need("mass", &V::mass, quantity("kg", 1, 1e5), "of the vehicle as driven")
           .need("yaw_inertia", &V::yaw_inertia, quantity("kg.m^2", 1e-3, 1e7), "about the vertical axis")
-          .need("front_axle", &V::front_axle, quantity("m", 0.01, 20), "ahead of the centre of mass")
-          .need("rear_axle", &V::rear_axle, quantity("m", 0.01, 20), "behind the centre of mass")
+          .need("front_axle", &V::front_axle, quantity("m", 0.1, 20), "ahead of the centre of mass")
+          .need("rear_axle", &V::rear_axle, quantity("m", 0.1, 20), "behind the centre of mass")
           .need("front_stiffness", &V::front_stiffness, quantity("N/rad", 1, 1e7),
                 "cornering stiffness of both front tyres together")
           .need("rear_stiffness", &V::rear_stiffness, quantity("N/rad", 1, 1e7),

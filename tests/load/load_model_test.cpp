@@ -97,6 +97,18 @@ TEST_CASE("turned further and further in, the rack is heaviest before the vehicl
   CHECK(at_the_limit < 0.85 * heaviest);
 }
 
+TEST_CASE(
+    "the first bit of turning on the spot meets springs: of the tyres and the weight over the arm, and of the rack") {
+  const auto v = van();
+  LoadModel model{v, tick};
+  CHECK(model.advance({0.0, 0.0, 1.0}).force == 0.0);
+  const double turned = 1e-4;
+  const auto parts = model.advance({turned, 0.0, 1.0}).parts;
+  CHECK(parts.scrub == Approx(-v.scrub_stiffness * turned / v.steering_arm));
+  CHECK(parts.jacking == Approx(-v.jacking_stiffness * turned / v.steering_arm));
+  CHECK(parts.friction == Approx(-v.rack_friction_stiffness * turned * v.steering_arm));
+}
+
 TEST_CASE("a standing vehicle is hardest to steer") {
   const auto at = [](double speed) {
     LoadModel model{van(), tick};
@@ -189,6 +201,36 @@ TEST_CASE("any finite input gives a finite output, at any time and tick") {
     REQUIRE(std::isfinite(out.lateral_acceleration));
     REQUIRE(std::abs(out.front_slip) <= 1.571);
     REQUIRE(std::abs(out.rear_slip) <= 1.571);
+  }
+}
+
+TEST_CASE("any vehicle that the table lets pass stays finite and within its grip, driven anyhow") {
+  const std::uint64_t seed = std::random_device{}();
+  const double step = GENERATE(1e-3, 0.25e-3);
+  CAPTURE(seed, step);
+  std::mt19937_64 random{seed};
+  const auto within = [&](double low, double high) {
+    return std::exp(std::uniform_real_distribution<double>{std::log(low), std::log(high)}(random));
+  };
+  std::uniform_real_distribution<double> angle{-1.2, 1.2}, speed{-100.0, 100.0}, grip{0.0, 1.2};
+  for (int vehicle = 0; vehicle < 300; ++vehicle) {
+    auto v = van();
+    v.mass = within(1.0, 1e5);
+    v.front_axle = within(0.1, 20.0), v.rear_axle = within(0.1, 20.0);
+    v.yaw_inertia = v.mass * v.front_axle * v.rear_axle * within(0.1, 10.0);
+    v.front_stiffness = within(1.0, 1e7), v.rear_stiffness = within(1.0, 1e7);
+    v.friction = within(0.05, 3.0);
+    v.relaxation_length = within(0.02, 5.0);
+    v.scrub_stiffness = within(1.0, 1e7), v.rack_friction_stiffness = within(1.0, 1e9);
+    CAPTURE(v.mass, v.front_axle, v.rear_axle, v.yaw_inertia, v.front_stiffness, v.rear_stiffness, v.friction);
+    LoadModel model{v, step};
+    for (int turn = 0; turn < 20; ++turn) {
+      const LoadModel::Input input{angle(random), speed(random) * (turn % 2 == 0 ? 1.0 : 1e-3), grip(random)};
+      double greatest = 0.0;
+      for (int i = 0; i < 100; ++i) greatest = std::max(greatest, std::abs(model.advance(input).lateral_acceleration));
+      REQUIRE(model.sound());
+      REQUIRE(greatest <= input.grip * v.friction * 9.80665 * 1.0001);
+    }
   }
 }
 

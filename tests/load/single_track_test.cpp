@@ -117,6 +117,17 @@ TEST_CASE("an oversteering vehicle is stable below its critical speed and runs a
   CHECK(after_a_twitch(1.05 * critical) > 10.0);
 }
 
+TEST_CASE("a vehicle that spins is held to sideways motion of its speed and 2 m/s") {
+  const double speed = 40.0;
+  SingleTrack track{oversteering(), 1e-3};
+  double greatest = 0.0;
+  for (int i = 0; i < 60000; ++i) {
+    track.advance(0.1, speed, 1.0);
+    greatest = std::max(greatest, std::abs(track.lateral_velocity()));
+  }
+  CHECK(greatest == speed + 2.0);
+}
+
 TEST_CASE("frequency and damping of the free motion are those of the state matrix") {
   const double speed = GENERATE(10.0, 18.0, 25.0, 35.0, 45.0);
   CAPTURE(speed);

@@ -49,6 +49,24 @@ TEST_CASE("a vehicle that stops in a bend comes to rest, from any speed and on a
   CHECK(std::abs(track.lateral_velocity()) < 1e-6);
 }
 
+TEST_CASE("a light vehicle on stiff tyres comes to rest as well, and does not ring from tick to tick") {
+  auto v = van();
+  v.mass = 400.0, v.yaw_inertia = 700.0;
+  v.front_stiffness = v.rear_stiffness = 1e6;
+  v.relaxation_length = 0.02;
+  SingleTrack track{v, 1e-3};
+  for (int i = 0; i < 2000; ++i) track.advance(0.001, 10.0, 1.0);
+  double before = track.yaw_rate();
+  int turns = 0;
+  for (int i = 0; i < 6000; ++i) {
+    track.advance(0.001, 0.0, 1.0);
+    turns += track.yaw_rate() * before < 0.0 ? 1 : 0;
+    before = track.yaw_rate();
+  }
+  CHECK(turns <= 1);  // the rubber damps more than critically
+  CHECK(std::abs(before) < 1e-6);
+}
+
 // Motion, and what the standing tyres' springs hold: relaxation length x the integral of the force over the slip.
 double energy(const SingleTrack& track, const VehicleParameters& v) {
   double sum = 0.5 * v.mass * track.lateral_velocity() * track.lateral_velocity() +
