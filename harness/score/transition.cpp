@@ -100,14 +100,6 @@ std::vector<double> Transition::smoothed(std::size_t half) const {
   return out;
 }
 
-// Of the waveform about a sample, 1/s^2. Empty: samples are missing there.
-std::optional<double> Transition::curvature_at(std::size_t i) const {
-  if (i < 1 || i + 1 >= z_.size()) return std::nullopt;
-  const double before = s_.t[i] - s_.t[i - 1], behind = s_.t[i + 1] - s_.t[i];
-  if (before + behind > 4.0 * s_.interval) return std::nullopt;
-  return 2.0 * ((z_[i + 1] - z_[i]) / behind - (z_[i] - z_[i - 1]) / before) / (before + behind);
-}
-
 std::optional<Crossing> Transition::crossing(double share, double after) const {
   // Smooth until noise is 1 % of the change, so that it cannot cross by itself well before the waveform does.
   const double wanted = noise_ / 0.01;
@@ -123,19 +115,15 @@ std::optional<Crossing> Transition::crossing(double share, double after) const {
   const double step = s_.t[i] - s_.t[i - 1];
   const double slope_here = std::max(1e-12, std::abs(rise) / step);
   out.half_width = 0.5 * resolution_ / std::abs(change_) / slope_here;
+  if (i >= 2 && i + 1 < z_.size()) {  // the bow between two samples: dt^2/8 of curvature
+    const double bend =
+        std::max(std::abs(z_[i + 1] - 2 * z_[i] + z_[i - 1]), std::abs(z_[i] - 2 * z_[i - 1] + z_[i - 2]));
+    if (noise_ < 0.1 * rise) out.half_width = std::max(out.half_width, bend / 8.0 / slope_here);
+  }
   if (rise > 10.0 * noise_ && z_[i - 1] < share && z_[i] >= share) {
     const double part = (share - z_[i - 1]) / rise;
     out.t = s_.t[i - 1] + part * step;
     out.noise = noise_ * std::hypot(1.0 - part, part) / slope_here;
-    // The waveform bows away from the straight line between its samples, by curvature dt^2 / 2 part (1 - part). That is
-    // known as well as the curvature is, which changes from sample to sample.
-    const auto before = curvature_at(i - 1), behind = curvature_at(i);
-    const double bow = 0.5 * part * (1.0 - part) * step * step / slope_here;
-    if (before || behind) {
-      const double one = before ? *before : *behind, other = behind ? *behind : *before;
-      out.t += bow * 0.5 * (one + other);
-      out.half_width = std::max(out.half_width, 0.5 * bow * (before && behind ? std::abs(other - one) : std::abs(one)));
-    }
     return out;
   }
   // Slow against noise: a quadratic over a stretch in which the waveform rises by 12 sd, or 20 samples.

@@ -60,7 +60,6 @@ class Transition {
 
  private:
   std::vector<double> smoothed(std::size_t half) const;
-  std::optional<double> curvature_at(std::size_t i) const;
   std::optional<double> last_outside(const std::vector<double>& z, double band, double after) const;
 
   const Series& s_;

@@ -155,7 +155,7 @@ TEST_CASE("100 ms without samples of the output leave no overshoot or settling t
       for (const auto* name : {"delay_10", "delay_50", "delay_90", "overshoot", "settling_time"}) {
         const auto f = finding_of(result, name);
         CAPTURE(name, f.reason);
-        if (f.value) CHECK(*f.value == Approx(value_of(whole, name)).margin(0.02));
+        if (f.value) CHECK(*f.value == Approx(value_of(whole, name)).margin(0.01));
         if (!f.value) CHECK(f.reason.find("missing") != std::string::npos);
       }
     }
