@@ -202,6 +202,11 @@ class Fields {
   const std::string& what() const { return what_; }
   const std::string& doc() const { return doc_; }
   const std::vector<detail::FieldFace>& faces() const { return faces_; }
+  std::vector<std::string> keys() const {
+    std::vector<std::string> keys;
+    for (const auto& face : faces_) keys.push_back(face.key);
+    return keys;
+  }
 
  private:
   template <class M, class Base>
@@ -252,11 +257,22 @@ KindEntry kind(const std::string& name, const Fields<T>& (*table)()) {
             return good;
           },
           [table, name](SchemaBook& b, const std::string& key) { return table().schema(b, key, name); },
-          [table] {
-            std::vector<std::string> keys;
-            for (const auto& face : table().faces()) keys.push_back(face.key);
-            return keys;
-          }};
+          [table] { return table().keys(); }};
+}
+
+// As above, for a table made at run time.
+template <class T>
+KindEntry kind(const std::string& name, Fields<T> table) {
+  const auto kept = std::make_shared<const Fields<T>>(std::move(table));
+  return {name, kept->doc(),
+          [kept](const Node& n, const std::string& key, std::any& out, Problems& p) {
+            T value{};
+            const bool good = kept->read(n, value, p, key);
+            out = std::move(value);
+            return good;
+          },
+          [kept, name](SchemaBook& b, const std::string& key) { return kept->schema(b, key, name); },
+          [kept] { return kept->keys(); }};
 }
 
 // An object of a family: which kind it is, and that kind's values.

@@ -17,6 +17,12 @@ std::string Problem::sentence() const {
 }
 
 void Problems::add(Where at, std::string found, std::string allowed, std::string advice) {
+  // A text that stands for many combinations is wrong in each of them.
+  const auto same = [&](const Problem& p) {
+    return p.at.line == at.line && p.at.column == at.column && p.at.file == at.file && p.found == found &&
+           p.allowed == allowed;
+  };
+  if (at.line > 0 && std::ranges::any_of(all_, same)) return;
   all_.push_back({std::move(at), std::move(found), std::move(allowed), std::move(advice)});
 }
 

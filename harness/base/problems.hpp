@@ -27,6 +27,7 @@ struct Problem {
 
 class Problems {
  public:
+  // The same at the same place is told once.
   void add(Where at, std::string found, std::string allowed, std::string advice = "");
   bool none() const { return all_.empty(); }
   std::size_t count() const { return all_.size(); }

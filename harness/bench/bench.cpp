@@ -30,6 +30,12 @@ std::optional<std::size_t> Bench::find_device(const std::string& device) const {
   return std::nullopt;
 }
 
+std::optional<std::size_t> Bench::find_fault(const std::string& fault) const {
+  for (std::size_t i = 0; i < faults.size(); ++i)
+    if (faults[i].name == fault) return i;
+  return std::nullopt;
+}
+
 std::vector<std::string> Bench::signal_names() const {
   std::vector<std::string> names;
   for (const auto& s : signals) names.push_back(s.info.name);

@@ -12,6 +12,7 @@
 #include "harness/base/problems.hpp"
 #include "harness/base/sample.hpp"
 #include "harness/base/units.hpp"
+#include "harness/bench/fault.hpp"
 
 namespace trackrod {
 
@@ -74,6 +75,18 @@ struct Interlock {
   Condition condition;
   Duration grace{};      // may be broken for this long before the bench trips
   std::string protects;  // in words
+};
+
+// A fault of the catalogue: how it is made, and how it shows that it was.
+struct FaultSpec {
+  std::string name, what;  // `what`: in words
+  SignalFault way;
+  std::optional<Intermittence> comes_and_goes;
+  // Met while the fault is there and not otherwise, each at most `shows_within` after it was made or removed. None: what
+  // the harness sends is known to be wrong from when it was sent.
+  std::optional<Condition> shows;
+  Duration shows_within{};
+  std::vector<std::size_t> not_with;  // indices into Bench::faults: never together with one of these
 };
 
 // One line of a sequence: write a value, or wait until a condition holds.
@@ -160,10 +173,12 @@ struct Bench {
   std::vector<Action> arming;
   SafeState safe_state;
   std::optional<VehicleSpec> vehicle;
+  std::vector<FaultSpec> faults;
   FixtureSpec fixture;
 
   std::optional<SignalIndex> find(const std::string& signal) const;
   std::optional<std::size_t> find_device(const std::string& device) const;
+  std::optional<std::size_t> find_fault(const std::string& fault) const;
   std::vector<std::string> signal_names() const;
   // As the capture keeps them.
   std::vector<SignalInfo> signal_infos() const;

@@ -93,6 +93,7 @@ void resolve_interlocks(const written::Bench& file, Draft& draft);
 void resolve_arming(const written::Bench& file, Draft& draft);
 void resolve_safe_state(const written::Bench& file, Draft& draft);
 void resolve_vehicle(const written::Bench& file, Draft& draft);
+void resolve_faults(const written::Bench& file, Draft& draft);
 void resolve_fixture(const written::Bench& file, Draft& draft);
 
 }  // namespace trackrod

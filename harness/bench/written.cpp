@@ -2,6 +2,8 @@
 
 #include <nlohmann/json.hpp>
 
+#include "harness/bench/fault_kinds.hpp"
+
 namespace trackrod::written {
 namespace {
 
@@ -235,6 +237,38 @@ const Fields<Vehicle>& vehicle_fields() {
   return fields;
 }
 
+const Fields<Intermittence>& intermittence_fields() {
+  static const auto fields =
+      Fields<Intermittence>{"intermittence", "A fault that comes and goes"}
+          .need("period", &Intermittence::period, duration(std::chrono::milliseconds{2}, longest),
+                "in each it is there once")
+          .need("share", &Intermittence::share, number(0.01, 0.99), "of the period for which it is there")
+          .may("seed", &Intermittence::seed, integer<std::uint64_t>(0, INT64_MAX), "of where in the period; default 1");
+  return fields;
+}
+
+const Fields<FaultSign>& fault_sign_fields() {
+  static const auto fields =
+      Fields<FaultSign>{"sign of a fault", "What the bench measures while the fault is there, and not otherwise"}
+          .need("signal", &FaultSign::signal, name(), "a read signal that the bench itself measures (bench_owned)")
+          .may("at_least", &FaultSign::at_least, maybe(any_quantity()), "lowest value with the fault")
+          .may("at_most", &FaultSign::at_most, maybe(any_quantity()), "highest value with the fault")
+          .need("within", &FaultSign::within, duration(std::chrono::microseconds{1}, longest),
+                "how long after it was made, or removed, it shows at the latest");
+  return fields;
+}
+
+Fields<Fault> fault_fields() {
+  return Fields<Fault>{"fault", "One fault of the catalogue"}
+      .need("what", &Fault::what, text(), "what is wrong then, in words")
+      .need("make", &Fault::make, one_of_family(fault_kinds()), "how it is made")
+      .may("comes_and_goes", &Fault::comes_and_goes, maybe(object(intermittence_fields)),
+           "not there all the time, but now and then")
+      .may("shows", &Fault::shows, maybe(located(object(fault_sign_fields))),
+           "how the bench sees that it was made; needed where a relay or a supply makes it")
+      .may("not_with", &Fault::not_with, list(name()), "faults that must not be made together with it");
+}
+
 const Fields<Clamp>& clamp_fields() {
   static const auto fields =
       Fields<Clamp>{"clamp", "How a part is held"}
@@ -340,6 +374,8 @@ Fields<Bench> bench_fields(const Catalogue& catalogue) {
       .need("safe_state", &Bench::safe_state, part(object(safe_state_fields)), "what makes the bench harmless")
       .may("vehicle", &Bench::vehicle, maybe(part(object(vehicle_fields))),
            "what the vehicle that the bench plays to the unit can do")
+      .may("faults", &Bench::faults, dictionary(part(object(fault_fields()))),
+           "the faults that the bench can make, by name")
       .may("fixture", &Bench::fixture, object(fixture_fields), "how the unit is held and with what it is measured");
   return fields;
 }

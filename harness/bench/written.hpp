@@ -113,6 +113,18 @@ struct Vehicle {
   std::optional<double> power_on;
 };
 
+struct FaultSign : Limits {
+  Name signal;
+  Duration within{};
+};
+struct Fault {
+  std::string what;
+  Chosen make;
+  std::optional<Intermittence> comes_and_goes;
+  std::optional<Located<FaultSign>> shows;
+  std::vector<Name> not_with;
+};
+
 struct Clamp {
   std::string to;
   std::optional<LocatedQuantity> stiffness, inertia;
@@ -163,6 +175,7 @@ struct Bench : Contents {
   std::vector<Part<Action>> arming;
   Part<SafeState> safe_state;
   std::optional<Part<Vehicle>> vehicle;
+  Dictionary<Part<Fault>> faults;
   Fixture fixture;
 };
 

@@ -49,6 +49,8 @@ std::string trip(const Event& e, const StreamHeader& names) {
       return "tripped: arming failed at " + action(e.b);
     case TripCause::keeper_gone:
       return "tripped: the process that keeps the run is gone";
+    case TripCause::fault_remains:
+      return "tripped: " + named(names.faults, e.b, "fault") + " was removed and is still seen, at " + shown(e.value);
   }
   return "tripped: " + trip_cause_name(static_cast<TripCause>(e.a));
 }
@@ -102,6 +104,18 @@ std::string event_words(const Event& e, const StreamHeader& names) {
       return named(names.devices, e.a, "device") + " says: code " + std::to_string(e.b);
     case EventKind::inspected:
       return std::string{"the devices were asked what they are, "} + (e.a == 0 ? "before" : "after") + " the steps";
+    case EventKind::fault_made:
+      return named(names.faults, e.a, "fault") + " made";
+    case EventKind::fault_shown:
+      return named(names.faults, e.a, "fault") + " seen, " + shown(1e3 * e.value, 3) + " ms after it was made";
+    case EventKind::fault_not_shown:
+      return named(names.faults, e.a, "fault") + " NOT SEEN in time: it may never have been there";
+    case EventKind::fault_not_made:
+      return named(names.faults, e.a, "fault") + " NOT MADE: its trigger did not come";
+    case EventKind::fault_removed:
+      return named(names.faults, e.a, "fault") + " removed";
+    case EventKind::fault_gone:
+      return named(names.faults, e.a, "fault") + " gone, " + shown(1e3 * e.value, 3) + " ms after it was removed";
     case EventKind::identity_refused:
       return named(names.devices, e.a, "device") +
              (e.value == 1.0 ? " says that it is another one than asked for" : " does not say what it is");

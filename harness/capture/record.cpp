@@ -48,6 +48,18 @@ std::string event_kind_name(EventKind kind) {
       return "identity_refused";
     case EventKind::inspected:
       return "inspected";
+    case EventKind::fault_made:
+      return "fault_made";
+    case EventKind::fault_shown:
+      return "fault_shown";
+    case EventKind::fault_not_shown:
+      return "fault_not_shown";
+    case EventKind::fault_not_made:
+      return "fault_not_made";
+    case EventKind::fault_removed:
+      return "fault_removed";
+    case EventKind::fault_gone:
+      return "fault_gone";
   }
   return "event " + std::to_string(static_cast<unsigned>(kind));
 }
@@ -66,6 +78,8 @@ std::string trip_cause_name(TripCause cause) {
       return "value not finite";
     case TripCause::keeper_gone:
       return "keeper gone";
+    case TripCause::fault_remains:
+      return "fault remains";
   }
   return "cause " + std::to_string(static_cast<unsigned>(cause));
 }

@@ -21,12 +21,12 @@ struct Tick {
 
 // Their numbers, like those of the causes and states below, stand in journals and archives: new ones go to the end.
 enum class EventKind : std::uint16_t {
-  state_changed,     // a = new RunState, b = old
-  step_announced,    // a = step id, b = cycle: on disk before the step starts
-  step_started,      // a = step id, b = cycle
-  step_ended,        // a = step id, b = cycle, value = 1 when complete, 0 when cut short
-  tripped,           // a = TripCause, b = interlock, device or signal index, value = the value that broke it; of a lost
-                     // device the seconds that the loop itself had just stood still, where that may be why; else 0
+  state_changed,   // a = new RunState, b = old
+  step_announced,  // a = step id, b = cycle: on disk before the step starts
+  step_started,    // a = step id, b = cycle
+  step_ended,      // a = step id, b = cycle, value = 1 when complete, 0 when cut short
+  tripped,  // a = TripCause, b = interlock, device, signal or fault index, value = the value that broke it; of a lost
+            // device the seconds that the loop itself had just stood still, where that may be why; else 0
   device_lost,       // a = device, b = errno of a lost link; 0 = it fell silent or hung up
   device_back,       // a = device
   setpoint_limited,  // a = signal, b = 1 range, 2 slew; value = what was asked
@@ -44,10 +44,24 @@ enum class EventKind : std::uint16_t {
   device_message,    // a = device, b = code; the text is in the journal's note that follows. value = seconds before
                      // `when` from which on it may have been so, where the device was asked now and then; 0 = not known
   identity_refused,  // a = device, b = rule of the plan; value = 1 it says something else, 0 it does not say
-  inspected,  // a = 0 before, 1 after the steps: the devices said what they are; the journal's notes that follow tell
+  inspected,    // a = 0 before, 1 after the steps: the devices said what they are; the journal's notes that follow tell
+  fault_made,   // a = fault: from now on what is sent is wrong
+  fault_shown,  // a = fault: the bench saw it in the sample of this instant; value = seconds since it was made
+  fault_not_shown,  // a = fault: the bench did not see it in time
+  fault_not_made,   // a = fault: its trigger did not come before the step was over
+  fault_removed,    // a = fault
+  fault_gone        // a = fault: no longer seen, in the sample of this instant; value = seconds since it was removed
 };
 
-enum class TripCause : std::uint16_t { interlock, device_lost, wait_timed_out, arming_failed, not_finite, keeper_gone };
+enum class TripCause : std::uint16_t {
+  interlock,
+  device_lost,
+  wait_timed_out,
+  arming_failed,
+  not_finite,
+  keeper_gone,
+  fault_remains
+};
 enum class StopCause : std::uint16_t { finished, operator_stop, signal, disk, refused };
 enum class RunState : std::uint16_t { setup, cold, armed, running, tripped };
 

@@ -91,6 +91,8 @@ StreamHeader header_of(const Json& j) {
   for (const auto& s : j.at("steps")) h.steps.push_back({s.at("id").get<std::uint32_t>(), s.at("name")});
   h.devices = j.at("devices").get<std::vector<std::string>>();
   h.interlocks = j.at("interlocks").get<std::vector<std::string>>();
+  // Captures from before there were faults have none.
+  if (const auto faults = j.find("faults"); faults != j.end()) h.faults = faults->get<std::vector<std::string>>();
   return h;
 }
 
@@ -113,7 +115,8 @@ std::string to_json(const StreamHeader& h) {
                {"signals", signals},
                {"steps", steps},
                {"devices", h.devices},
-               {"interlocks", h.interlocks}};
+               {"interlocks", h.interlocks},
+               {"faults", h.faults}};
   // A name that is not UTF-8 must not end a run: its odd bytes are replaced.
   return j.dump(-1, ' ', false, Json::error_handler_t::replace);
 }

@@ -31,6 +31,7 @@ struct StreamHeader {
   std::vector<StepName> steps;
   std::vector<std::string> devices;     // position = device number in events and notes
   std::vector<std::string> interlocks;  // position = interlock number in trip events
+  std::vector<std::string> faults;      // position = fault number in events
 };
 
 // The name of the step, or "step 7" for one that the header does not list.

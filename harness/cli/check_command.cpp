@@ -25,7 +25,8 @@ nlohmann::ordered_json describe(const Loaded& loaded, const Console& console) {
     j["plan"] = loaded.plan->name;
     j["duration_s"] = seconds(loaded.timeline->length());
     j["steps"] = loaded.timeline->step_count();
-    const auto notes = vehicle_notes(*loaded.timeline, bench);
+    auto notes = vehicle_notes(*loaded.timeline, bench);
+    notes.insert(notes.begin(), loaded.plan->left_out.begin(), loaded.plan->left_out.end());
     for (const auto& note : notes) console.say("note: " + note);
     j["notes"] = notes;
   }

@@ -154,6 +154,7 @@ StreamHeader stream_header(const Loaded& loaded, const RunRecord& record, ClockP
     for (const auto& step : loaded.timeline->steps()) h.steps.push_back({step.id, step.name});
   for (const auto& device : loaded.bench->devices) h.devices.push_back(device.name);
   for (const auto& interlock : loaded.bench->interlocks) h.interlocks.push_back(interlock.name);
+  for (const auto& fault : loaded.bench->faults) h.faults.push_back(fault.name);
   return h;
 }
 

@@ -11,6 +11,7 @@ using namespace std::chrono_literals;
 constexpr Duration listen_limit = 3s;      // for every device to be heard before arming
 constexpr Duration identity_limit = 10s;   // for every device to say what it is
 constexpr Duration inspection_limit = 5s;  // for every device to say anew what it is, and what its fault memory holds
+constexpr Duration any_jump = 1h;          // in which a signal may have come from anywhere
 constexpr int most_steps_a_tick = 1000;    // a plan of steps without length must not stop the loop
 constexpr std::uint64_t most_lag_ticks =
     2;  // after missed ticks a setpoint catches up at the slew limit, it does not jump
@@ -21,6 +22,7 @@ Engine::Engine(EngineParts parts)
     : parts_{std::move(parts)},
       live_{parts_.bench},
       interlocks_{parts_.bench.interlocks},
+      faults_{parts_.bench, parts_.timeline},
       arming_{parts_.bench.arming, OnFailure::stop},
       safing_{parts_.bench.safe_state.actions, OnFailure::go_on},
       cursor_{parts_.timeline},
@@ -51,6 +53,7 @@ bool Engine::tick(BenchTime due, BenchTime woke) noexcept {
   watch_devices(woke);
   watch_for_trips(woke);
   advance(due);
+  faults_.watch(woke, live_, *this);
   send(due);
 
   const auto ticks = static_cast<std::uint32_t>((due - last_due_) / parts_.bench.tick);
@@ -253,6 +256,7 @@ void Engine::step(BenchTime due) noexcept {
     const auto& now = *cursor_.current();
     const auto elapsed = due - *step_since_;
     for (const auto& channel : now.channels) wanted_[channel.signal] = channel.motion.at(elapsed);
+    faults_.advance(now_, live_, *this);
     if (now.until) {
       const bool met = now.until->met_by(live_.value(now.until->signal));
       if (!met)
@@ -282,6 +286,7 @@ bool Engine::begin_step(BenchTime at) noexcept {
   met_since_.reset();
   const auto cycle = cursor_.cycle();
   record(Event{at, 0.0, cursor_.current()->id, cycle, EventKind::step_started});
+  faults_.begin_step(*cursor_.current(), at);
   announce();
   return true;
 }
@@ -290,6 +295,7 @@ void Engine::end_step(BenchTime at, bool complete) noexcept {
   const auto& step = *cursor_.current();
   if (complete)
     for (const auto& channel : step.channels) wanted_[channel.signal] = channel.motion.at(step.length);
+  faults_.end_step(now_, *this);
   record(Event{at, complete ? 1.0 : 0.0, step.id, cursor_.cycle(), EventKind::step_ended});
   step_since_.reset();
   if (!complete) return;
@@ -305,12 +311,40 @@ void Engine::announce() noexcept {
   ahead_.next();
 }
 
+// ---- faults ------------------------------------------------------------------------------------
+
+void Engine::made(std::size_t fault) noexcept { event(EventKind::fault_made, static_cast<std::uint32_t>(fault)); }
+
+void Engine::shown(std::size_t fault, BenchTime when, Duration after) noexcept {
+  record(Event{when, seconds(after), static_cast<std::uint32_t>(fault), 0, EventKind::fault_shown});
+}
+
+void Engine::not_shown(std::size_t fault) noexcept {
+  event(EventKind::fault_not_shown, static_cast<std::uint32_t>(fault));
+}
+
+void Engine::not_made(std::size_t fault) noexcept {
+  event(EventKind::fault_not_made, static_cast<std::uint32_t>(fault));
+}
+
+void Engine::removed(std::size_t fault) noexcept { event(EventKind::fault_removed, static_cast<std::uint32_t>(fault)); }
+
+void Engine::gone(std::size_t fault, BenchTime when, Duration after) noexcept {
+  record(Event{when, seconds(after), static_cast<std::uint32_t>(fault), 0, EventKind::fault_gone});
+}
+
+// Nobody knows what else a relay that hangs does.
+void Engine::remains(std::size_t fault, double value) noexcept {
+  trip(TripCause::fault_remains, static_cast<std::uint32_t>(fault), value);
+}
+
 // ---- the safe state ----------------------------------------------------------------------------
 
 // In good order: the safe state follows.
 void Engine::stop(StopCause cause) noexcept {
   outcome_.stop = cause;
   event(EventKind::stop_asked, static_cast<std::uint32_t>(cause));
+  leave_faults();
   phase_ = Phase::safing;
   phase_since_ = due_;
 }
@@ -320,12 +354,21 @@ void Engine::trip(TripCause cause, std::uint32_t which, double value) noexcept {
   if (phase_ == Phase::safing) return;
   outcome_.tripped = true;
   outcome_.trip = cause;
+  leave_faults();
   phase_ = Phase::safing;
   phase_since_ = due_;
   make_safe(due_);
   event(EventKind::tripped, static_cast<std::uint32_t>(cause), which, value);
   if (step_since_) end_step(now_, false);
   enter(RunState::tripped);
+}
+
+// They stay as they are: a unit that still has power might move when a fault goes. The safe state takes the power
+// first.
+void Engine::leave_faults() noexcept {
+  for (const auto drive : drives_)
+    if (faults_.touches(drive)) wanted_[drive] = sent_[drive];
+  faults_.stop();
 }
 
 void Engine::make_safe(BenchTime due) noexcept {
@@ -365,10 +408,12 @@ void Engine::send(BenchTime due) noexcept {
       wanted_[drive] = sent_[drive];
       trip(TripCause::not_finite, drive, NAN);
     }
-    const auto limited = limit_setpoint(parts_.bench.signals[drive].info, wanted_[drive], sent_[drive], since);
+    const double wanted = faults_.distorted(drive, wanted_, sent_[drive], now_);
+    const auto limited = limit_setpoint(parts_.bench.signals[drive].info, wanted, sent_[drive],
+                                        faults_.jumps(drive, now_) ? any_jump : since);
     const bool clipped = limited.by != LimitedBy::nothing;
     if (clipped && !limited_[drive])
-      event(EventKind::setpoint_limited, drive, static_cast<std::uint32_t>(limited.by), wanted_[drive]);
+      event(EventKind::setpoint_limited, drive, static_cast<std::uint32_t>(limited.by), wanted);
     limited_[drive] = clipped;
     sent_[drive] = limited.value;
     parts_.devices[live_.device_of(drive)]->set(drive, limited.value);

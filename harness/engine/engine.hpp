@@ -7,6 +7,7 @@
 
 #include "harness/capture/record.hpp"
 #include "harness/engine/device.hpp"
+#include "harness/engine/fault_injector.hpp"
 #include "harness/engine/inputs.hpp"
 #include "harness/engine/interlocks.hpp"
 #include "harness/engine/limiter.hpp"
@@ -38,7 +39,7 @@ struct Outcome {
   std::uint64_t steps_done{0};
 };
 
-class Engine final : private InputSink, private SequenceHands {
+class Engine final : private InputSink, private SequenceHands, private FaultNotes {
  public:
   // Allocates everything it will need. Nothing is sent before the first tick.
   explicit Engine(EngineParts parts);
@@ -69,6 +70,14 @@ class Engine final : private InputSink, private SequenceHands {
   bool settled(SignalIndex signal) const noexcept override;
   void note(std::size_t action, bool effect, bool good) noexcept override;
 
+  void made(std::size_t fault) noexcept override;
+  void shown(std::size_t fault, BenchTime when, Duration after) noexcept override;
+  void not_shown(std::size_t fault) noexcept override;
+  void not_made(std::size_t fault) noexcept override;
+  void removed(std::size_t fault) noexcept override;
+  void gone(std::size_t fault, BenchTime when, Duration after) noexcept override;
+  void remains(std::size_t fault, double value) noexcept override;
+
   void watch_devices(BenchTime now) noexcept;
   void watch_for_trips(BenchTime now) noexcept;
   void advance(BenchTime due) noexcept;
@@ -87,6 +96,7 @@ class Engine final : private InputSink, private SequenceHands {
   void announce() noexcept;
   void stop(StopCause cause) noexcept;
   void trip(TripCause cause, std::uint32_t which, double value) noexcept;
+  void leave_faults() noexcept;
   void make_safe(BenchTime due) noexcept;
   void enter(RunState state) noexcept;
   void send(BenchTime due) noexcept;
@@ -97,6 +107,7 @@ class Engine final : private InputSink, private SequenceHands {
   EngineParts parts_;
   LiveValues live_;
   InterlockWatch interlocks_;
+  FaultInjector faults_;
   SequenceRunner arming_, safing_;
   Timeline::Cursor cursor_, ahead_;
   std::vector<double> wanted_, sent_;

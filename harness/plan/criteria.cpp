@@ -186,6 +186,8 @@ class CriterionReader {
 const Fields<CriterionKeys>& criterion_fields() {
   static const auto fields =
       Fields<CriterionKeys>{"a criterion", "A score, the steps it reads, and the limits of its findings"}
+          .may("grid", &CriterionKeys::grid, name(),
+               "one of the plan's grids: a criterion for each of its combinations")
           .may("steps", &CriterionKeys::steps, located(list(name(), 1)),
                "names of the steps that the score reads; every repetition counts; not needed for a score of the run "
                "itself")

@@ -19,6 +19,7 @@ struct WrittenLimit {
   std::string requirement;
 };
 struct CriterionKeys {
+  Name grid;  // empty by the time a criterion is read: it was worked out
   Located<std::vector<Name>> steps;
   Located<std::vector<std::pair<Name, Name>>> signals;
   std::vector<Name> conditions;

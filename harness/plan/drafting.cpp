@@ -166,6 +166,22 @@ std::optional<double> Drafting::rate(const Located<Quantity>& given, const Drive
   return derivative(given, drive.signal, 1, drive.limits.slew, "the slew limit");
 }
 
+std::optional<Condition> Drafting::condition(const ConditionKeys& keys, const Where& at) {
+  const auto index = signal(keys.signal);
+  if (!index) return {};
+  if (!keys.at_least && !keys.at_most) {
+    problems_->add(at, "a condition without a bound", "'at_least', 'at_most' or both");
+    return {};
+  }
+  constexpr double open = std::numeric_limits<double>::infinity();
+  const auto low = keys.at_least ? reading(*keys.at_least, *index) : -open;
+  const auto high = keys.at_most ? reading(*keys.at_most, *index) : open;
+  if (!low || !high) return {};
+  if (*low <= *high) return Condition{*index, *low, *high};
+  problems_->add(keys.at_least->at, "'at_least' above 'at_most'", "a lower bound that is not above the upper one");
+  return {};
+}
+
 bool Drafting::keeps(const Motion& motion, SignalIndex signal, const Limits& limits, const Where& at) {
   const auto& info = bench_.signals[signal].info;
   const auto e = extent(motion);
@@ -244,6 +260,7 @@ std::vector<TimelineItem> Drafting::items_within(const PlanStep& step) {
   TimelineStep made;
   made.length = rounded_up(movement->seconds);
   made.channels = std::move(movement->channels);
+  made.injections = std::move(movement->injections);
   return {add(step, std::move(made))};
 }
 

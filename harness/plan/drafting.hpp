@@ -48,6 +48,9 @@ class Drafting {
   // The rate of a stimulus that has one of its own: not beyond its slew limit.
   std::optional<double> rate(const Located<Quantity>& given, const Drive& drive);
 
+  // Of a signal in either direction.
+  std::optional<Condition> condition(const ConditionKeys& keys, const Where& at);
+
   // Whether the motion stays in the signal's range and within `limits`.
   bool keeps(const Motion& motion, SignalIndex signal, const Limits& limits, const Where& at);
 

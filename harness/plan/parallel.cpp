@@ -27,6 +27,22 @@ void continue_motion(Motion& motion, const Motion& later, double at) {
   for (const auto& piece : later.pieces) motion.append(piece, later.end);
 }
 
+// Whether a fault may be made beside those that other tracks make.
+bool may_join(const Injection& injection, const std::vector<Injection>& others, const Where& at, Drafting& draft) {
+  const auto end = [](const Injection& i) { return i.from + i.within + i.lasts; };
+  const auto& fault = draft.bench().faults[injection.fault];
+  for (const auto& other : others) {
+    if (other.from >= end(injection) || injection.from >= end(other)) continue;
+    const bool apart = std::ranges::binary_search(fault.not_with, other.fault);
+    if (!apart && other.fault != injection.fault) continue;
+    draft.problems().add(
+        at, "'" + fault.name + "' while '" + draft.bench().faults[other.fault].name + "' may be there",
+        apart ? "faults that the bench does not keep apart by 'not_with'" : "each fault once at a time");
+    return false;
+  }
+  return true;
+}
+
 // One track, end to end. False after telling why not.
 bool run_track(const std::vector<PlanStep>& track, Movement& whole, Drafting& draft) {
   double at = 0;
@@ -51,6 +67,11 @@ bool run_track(const std::vector<PlanStep>& track, Movement& whole, Drafting& dr
       if (mine_at == mine.channels.end())
         mine_at = mine.channels.insert(mine.channels.end(), {channel.signal, Motion{channel.motion.start}});
       continue_motion(mine_at->motion, channel.motion, at);
+    }
+    for (auto injection : movement->injections) {
+      injection.from += from_seconds(at);
+      if (!may_join(injection, whole.injections, step.what.at, draft)) return false;
+      whole.injections.push_back(injection);
     }
     at += movement->seconds;
   }
@@ -81,6 +102,7 @@ std::vector<TimelineItem> parallel_items(const PlanStep& step, Drafting& draft) 
   TimelineStep made;
   made.length = rounded_up(whole.seconds);
   made.channels = std::move(whole.channels);
+  made.injections = std::move(whole.injections);
   return {draft.add(step, std::move(made))};
 }
 

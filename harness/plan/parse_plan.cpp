@@ -7,6 +7,7 @@
 #include "harness/base/text_file.hpp"
 #include "harness/plan/criteria.hpp"
 #include "harness/plan/drafting.hpp"
+#include "harness/plan/grids.hpp"
 #include "harness/plan/variables.hpp"
 
 namespace trackrod {
@@ -183,6 +184,8 @@ const Fields<WrittenPlan>& plan_fields() {
           .may("description", &WrittenPlan::description, text(), "what the plan is for, in a sentence")
           .may("variables", &WrittenPlan::variables, raw(),
                "names and default values; \"${name}\" in a text stands for the value")
+          .may("grids", &WrittenPlan::grids, grids_shape(),
+               "combinations of values, by name, for which steps and criteria are worked out")
           .may("control", &WrittenPlan::control, dictionary(located(control_mode())),
                "control mode of each axis that the plan drives")
           .may("start", &WrittenPlan::start, dictionary(any_quantity()),
@@ -225,8 +228,10 @@ std::unique_ptr<Plan> parse_by(PlanReader& read, const Sources& sources, const A
   const auto root = parse_json(text, file, problems);
   if (!root) return nullptr;
   Problems of_variables, others;
+  const auto left_out = expand_grids(*root, of_variables);
   replace_variables(*root, set, of_variables);
   auto plan = read(*root, file, bench, catalogue, others);
+  plan->left_out = left_out;
   tell(of_variables, others, problems);
   if (problems.count() > before) return nullptr;
   return plan;

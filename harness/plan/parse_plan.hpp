@@ -13,7 +13,7 @@ namespace trackrod {
 struct WrittenPlan {
   Name name;
   std::string description;
-  Node variables;
+  Node variables, grids;
   std::vector<std::pair<Name, Located<ControlMode>>> control;
   std::vector<std::pair<Name, Located<Quantity>>> start;
   std::vector<std::pair<Name, WrittenIdentity>> needs;  // by device

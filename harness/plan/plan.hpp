@@ -56,7 +56,8 @@ struct Plan {
   Duration settle{};                                         // how long they are held before the first step
   std::vector<PlanStep> steps;
   std::vector<Criterion> criteria;
-  bool of_recording{false};  // its criteria alone, for a recording made elsewhere
+  std::vector<std::string> left_out;  // combinations of its grids that are not made, in sentences
+  bool of_recording{false};           // its criteria alone, for a recording made elsewhere
 };
 
 using Assignments = std::vector<std::pair<std::string, std::string>>;  // --set name=value

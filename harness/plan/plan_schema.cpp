@@ -46,7 +46,7 @@ void add_score(json& criterion, const ScoreEntry& score) {
   criterion["required"].push_back("signals");
 }
 
-// A variable may stand for any value.
+// A variable may stand for any value, or for a part of a text.
 void allow_variables(json& j) {
   if (j.is_object() && j.contains("type") && j["type"].is_string()) {
     const auto& type = j["type"];

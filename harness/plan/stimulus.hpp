@@ -20,6 +20,7 @@ class Drafting;
 struct Movement {
   std::vector<Channel> channels;
   double seconds{0};
+  std::vector<Injection> injections{};
 };
 
 // Named steps inside a control element, and how often they run.
@@ -52,6 +53,12 @@ const Fields<ElementKeys>& element_fields();
 
 // A list of at least one element, read and described.
 Shape<std::vector<PlanStep>> element_list();
+
+// Keys that name a signal and the bounds within which it meets a condition.
+struct ConditionKeys {
+  Name signal;
+  std::optional<Located<Quantity>> at_least, at_most;
+};
 
 // Keys of every stimulus that drives a signal: it is kept within these limits, and a bench's own limit takes the place
 // of one that is not given.
@@ -95,7 +102,9 @@ StimulusKind sine_stimulus();
 StimulusKind chirp_stimulus();
 StimulusKind profile_stimulus();
 StimulusKind supply_stimulus();
+StimulusKind inject_stimulus();
 StimulusKind repeat_element();
+StimulusKind grid_element();
 StimulusKind parallel_element();
 StimulusKind wait_element();
 

@@ -12,11 +12,21 @@
 
 namespace trackrod {
 
+// A fault that is made while a step runs.
+struct Injection {
+  std::size_t fault{0};           // index into Bench::faults
+  Duration from{};                // after the step began: it is made, or begins to wait for `when`
+  std::optional<Condition> when;  // made when this turns true, having been false; never: it is not made
+  Duration within{};              // how long it waits for `when`
+  Duration lasts{};
+};
+
 struct TimelineStep {
   std::string name;
   std::uint32_t id{0};  // the same for every repetition
   Duration length{};    // at least one tick; of a wait: the longest it may take
   std::vector<Channel> channels;
+  std::vector<Injection> injections;
   std::optional<Condition> until;  // a wait: the step ends when this holds; never: the run ends
   Duration hold_for{};             // a wait: for how long the condition must hold
   bool implausible_meant{false};   // what no vehicle does is done on purpose

@@ -1,14 +1,13 @@
 #include "harness/plan/variables.hpp"
 
 #include <charconv>
-#include <map>
 
 #include "harness/base/fields.hpp"
 
 namespace trackrod {
 namespace {
 
-using Values = std::map<std::string, Node>;
+using Values = VariableValues;
 
 std::vector<std::string> names_of(const Values& values) {
   std::vector<std::string> names;
@@ -61,7 +60,8 @@ void assign(Values& values, const Assignments& set, const Where& place, Problems
 
 class Replacer {
  public:
-  Replacer(const Values& values, Problems& problems) : values_{values}, problems_{problems} {}
+  // Without `problems`, what is not known stays.
+  Replacer(const Values& values, Problems* problems) : values_{values}, problems_{problems} {}
 
   void walk(Node& n) {
     if (n.kind == Node::Kind::text) replace(n);
@@ -76,14 +76,20 @@ class Replacer {
     for (auto open = n.text.find("${"); open != std::string::npos; open = n.text.find("${", from)) {
       const auto shut = n.text.find('}', open);
       if (shut == std::string::npos) {
-        problems_.add(n.at, "'${' without '}' in " + n.shown(), "\"${name}\"");
+        if (problems_ == nullptr) break;
+        problems_->add(n.at, "'${' without '}' in " + n.shown(), "\"${name}\"");
         return;
       }
       const auto name = n.text.substr(open + 2, shut - open - 2);
       const auto value = values_.find(name);
       if (value == values_.end()) {
-        problems_.add(n.at, "unknown variable '" + name + "' in " + n.shown(), allowed(values_),
-                      did_you_mean(name, names_of(values_)));
+        if (problems_ == nullptr) {
+          out += n.text.substr(from, shut + 1 - from);
+          from = shut + 1;
+          continue;
+        }
+        problems_->add(n.at, "unknown variable '" + name + "' in " + n.shown(), allowed(values_),
+                       did_you_mean(name, names_of(values_)));
         return;
       }
       if (open == 0 && shut + 1 == n.text.size()) {
@@ -102,16 +108,18 @@ class Replacer {
     n.integral = value.integral;
   }
   const Values& values_;
-  Problems& problems_;
+  Problems* problems_;
 };
 
 }  // namespace
+
+void replace_known(Node& n, const VariableValues& values) { Replacer{values, nullptr}.walk(n); }
 
 void replace_variables(Node& root, const Assignments& set, Problems& problems) {
   auto values = defaults(root, problems);
   const auto* section = root.find("variables");
   assign(values, set, section != nullptr ? section->at : root.at, problems);
-  Replacer replacer{values, problems};
+  Replacer replacer{values, &problems};
   for (auto& m : root.members)
     if (m.key != "variables") replacer.walk(m.value);
 }

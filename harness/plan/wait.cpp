@@ -1,15 +1,11 @@
 // wait: until a signal is where it should be, for a while at most.
 
-#include <limits>
-
 #include "harness/plan/drafting.hpp"
 
 namespace trackrod {
 namespace {
 
-struct Wait {
-  Name signal;
-  std::optional<Located<Quantity>> at_least, at_most;
+struct Wait : ConditionKeys {
   Located<Duration> hold_for;
   Duration within{};
 };
@@ -27,37 +23,11 @@ const Fields<Wait>& wait_fields() {
   return fields;
 }
 
-std::optional<Condition> condition(const Wait& wait, const Where& at, Drafting& draft) {
-  const auto signal = draft.signal(wait.signal);
-  if (!signal) return {};
-  Condition until{*signal, -std::numeric_limits<double>::infinity(), std::numeric_limits<double>::infinity()};
-  if (!wait.at_least && !wait.at_most) {
-    draft.problems().add(at, "a wait without a bound", "'at_least', 'at_most' or both");
-    return {};
-  }
-  bool good = true;
-  const auto take = [&](const std::optional<Located<Quantity>>& bound, double& into) {
-    if (!bound) return;
-    const auto v = draft.reading(*bound, *signal);
-    good = good && v.has_value();
-    if (v) into = *v;
-  };
-  take(wait.at_least, until.low);
-  take(wait.at_most, until.high);
-  if (good && until.low > until.high) {
-    draft.problems().add(wait.at_least->at, "'at_least' above 'at_most'",
-                         "a lower bound that is not above the upper one");
-    good = false;
-  }
-  if (!good) return {};
-  return until;
-}
-
 std::vector<TimelineItem> wait_items(const PlanStep& step, Drafting& draft) {
   if (!step.complete) return {};
   const auto& wait = std::any_cast<const Wait&>(step.what.value);
   TimelineStep made;
-  made.until = condition(wait, step.what.at, draft);
+  made.until = draft.condition(wait, step.what.at);
   made.length = wait.within;
   made.hold_for = wait.hold_for.value;
   if (wait.hold_for.value >= wait.within) {

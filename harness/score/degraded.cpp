@@ -17,6 +17,23 @@
 namespace trackrod {
 namespace {
 
+// Stands for a fault whose onset the harness tells itself.
+const SignalInfo& as_made() {
+  static const auto info = [] {
+    SignalInfo made;
+    made.name = "the faults that were made";
+    made.bench_owned = true;
+    return made;
+  }();
+  return info;
+}
+Frame frame_as_made(const ScoreInput& input, const SignalInfo& output) {
+  return {"degraded",
+          step_names(input.spans),
+          {output.name},
+          {{"measured_between", output.bench_owned ? "end to end" : "internal"}, {"onset", "as the bench made it"}}};
+}
+
 class Degraded {
  public:
   explicit Degraded(const ScoreInput& input);
@@ -50,9 +67,9 @@ class Degraded {
 Degraded::Degraded(const ScoreInput& input)
     : input_{input},
       settings_{std::any_cast<const DegradedSettings&>(input.settings)},
-      in_{input.capture.signals()[input.signal("input")]},
+      in_{given("input") ? info("input") : as_made()},
       out_{input.capture.signals()[input.signal("output")]},
-      frame_{pair_frame(input, "degraded", step_names(input.spans))},
+      frame_{given("input") ? pair_frame(input, "degraded", step_names(input.spans)) : frame_as_made(input, out_)},
       all_{read_fault_cases(input, settings_)} {
   for (const auto* role : {"reference", "warning", "detection"})
     if (given(role)) frame_.signals.push_back(info(role).name);
@@ -221,7 +238,10 @@ ScoreKind degraded_score() {
   ScoreKind score;
   score.entry.settings = kind("degraded", degraded_fields);
   score.entry.roles = {
-      {"input", "what shows that the fault is there, sensed where it acts, such as the voltage behind a fault relay"},
+      {"input",
+       "what shows that the fault is there, sensed where it acts, such as the voltage behind a fault relay; without it "
+       "the faults are those that the plan injects, as the bench saw them",
+       optional},
       {"output", "the physical effect, by a sensor of the bench, such as its angle sensor at the road wheel"},
       {"reference", "what the output should follow, such as the bench's angle sensor at the hand wheel", optional},
       {"warning", "what the unit warns with: lamp, code, or what its fault memory says", optional},

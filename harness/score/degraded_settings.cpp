@@ -8,7 +8,7 @@ const Fields<DegradedSettings>& degraded_fields() {
   const auto moment = [](double most) { return duration(Duration{0}, from_seconds(most)); };
   static const auto fields =
       Fields<DegradedSettings>{"score", "What a unit does about a fault: reaction, warning, what is left, what returns"}
-          .need("healthy", &DegradedSettings::healthy, bounds,
+          .may("healthy", &DegradedSettings::healthy, bounds,
                 "lower and upper bound of the input, in its unit, within which there is no fault")
           .may("bounce", &DegradedSettings::bounce, moment(10.0),
                "healthy again for less is still the same fault; 50 ms when not given")

@@ -36,8 +36,13 @@ class SpanReader {
   }
 
   void read(FaultCases& all) const {
-    const FaultRule rule{settings_.healthy[0], settings_.healthy[1], settings_.bounce};
-    const auto stretches = faults_in(input_, "input", span_, rule);
+    if (given("input") && settings_.healthy.empty()) {
+      all.trouble = "no \"healthy\" in the plan tells when '" + name("input") + "' shows a fault";
+      return;
+    }
+    const auto stretches = given("input") ? faults_in(input_, "input", span_,
+                                                      {settings_.healthy[0], settings_.healthy[1], settings_.bounce})
+                                          : faults_made_in(input_.capture, span_);
     if (stretches.found.empty()) {
       if (all.trouble.empty()) all.trouble = "the fault did not take: " + stretches.trouble;
     } else if (all.early.empty()) {

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 
 #include "harness/score/findings.hpp"
 #include "harness/score/series.hpp"
@@ -87,6 +88,57 @@ FaultStretches faults_in(const ScoreInput& input, const std::string& role, const
     out.trouble =
         "'" + info.name + "' stays within " + with_unit(*least, info.unit) + " and " + with_unit(*most, info.unit);
   }
+  return out;
+}
+
+FaultStretches faults_made_in(const CaptureView& capture, const Span& span) {
+  struct Made {
+    FaultStretch stretch;
+    double made{0.0}, removed{0.0};  // s
+    bool is_seen{true};
+  };
+  std::map<std::uint32_t, Made> present;  // by fault
+  std::vector<Made> all;
+  FaultStretches out;
+  const double tick = seconds(capture.timing().tick);
+  const auto since = [&](const Event& e) { return seconds(e.when - span.from); };
+  const auto finish = [&](Made& m) {
+    if (m.is_seen) all.push_back(m);
+  };
+  for (const auto& e : capture.events()) {
+    if (e.when < span.from || e.when >= span.to) continue;
+    const auto at = present.find(e.a);
+    switch (e.kind) {
+      case EventKind::fault_made:
+        if (at != present.end()) finish(at->second);
+        present[e.a] = {{between(since(e), since(e) + tick), std::nullopt, 0}, since(e)};
+        break;
+      case EventKind::fault_shown:
+        if (at != present.end()) at->second.stretch.begin = between(at->second.made, since(e));
+        break;
+      case EventKind::fault_removed:
+        if (at == present.end()) break;
+        at->second.removed = since(e);
+        at->second.stretch.end = between(since(e), since(e) + tick);
+        break;
+      case EventKind::fault_gone:
+        if (at != present.end()) at->second.stretch.end = between(at->second.removed, since(e));
+        break;
+      case EventKind::fault_not_shown:
+        if (at != present.end()) at->second.is_seen = false;
+        out.trouble = "the bench did not see the fault that it made";
+        break;
+      case EventKind::fault_not_made:
+        out.trouble = "what should trigger the fault did not come";
+        break;
+      default:
+        break;
+    }
+  }
+  for (auto& [fault, made] : present) finish(made);
+  std::ranges::sort(all, {}, &Made::made);
+  for (auto& m : all) out.found.push_back(std::move(m.stretch));
+  if (out.found.empty() && out.trouble.empty()) out.trouble = "no fault was made";
   return out;
 }
 

@@ -20,7 +20,7 @@ struct Broken {
   int count{1};                  // problems in all
 };
 std::vector<Broken> broken_descriptions();  // the file, devices and signals
-std::vector<Broken> broken_safety();        // calibrations, axes, interlocks, arming and the safe state
+std::vector<Broken> broken_safety();        // calibrations, axes, interlocks, arming, the safe state and faults
 
 inline std::vector<Broken> all_broken() {
   auto all = broken_descriptions();

@@ -59,7 +59,7 @@ bool begins(const std::string& text, const std::string& start) { return text.com
 bool is_name(const Field& f) {
   if (depth(f.path) == 2)
     return begins(f.path, "/devices/") || begins(f.path, "/signals/") || begins(f.path, "/axes/") ||
-           begins(f.path, "/interlocks/");
+           begins(f.path, "/interlocks/") || begins(f.path, "/faults/");
   if (depth(f.path) == 3 && begins(f.path, "/fixture/")) return true;
   for (const auto* dictionary : {"/fields", "/settings", "/readings", "/receive", "/send"})
     if (begins(f.path, "/devices/") && ends(f.parent, dictionary)) return true;
@@ -72,7 +72,7 @@ bool is_optional(const Field& f) {
     return begins(f.path, start) && std::any_of(keys.begin(), keys.end(), [&](const char* k) { return f.key == k; });
   };
   if (f.path == "/description" || f.path == "/axes" || f.path == "/arming" || f.path == "/vehicle" ||
-      f.path == "/fixture")
+      f.path == "/fixture" || f.path == "/faults")
     return true;
   if (ends(f.path, "/send/command/cycle") || ends(f.path, "/send/vehicle/cycle")) return false;
   if (depth(f.path) == 3 && f.key == "timeout") return false;
@@ -85,7 +85,8 @@ bool is_optional(const Field& f) {
          in("/fixture/", {"clamped", "equipment", "measures", "rack_curve", "wires", "stiffness", "inertia", "due",
                           "certificate", "checked"}) ||
          in("/axes/", {"position", "torque", "free"}) || in("/interlocks/", {"at_least", "at_most"}) ||
-         in("/arming/", {"at_least", "at_most"}) || in("/safe_state/", {"at_least", "at_most"});
+         in("/faults/", {"at_least", "at_most"}) || in("/arming/", {"at_least", "at_most"}) ||
+         in("/safe_state/", {"at_least", "at_most"});
 }
 
 // Where a name is used: paths of the values.
@@ -141,7 +142,8 @@ Expected expected_when_removed(const Field& f) {
     Expected e{{}, {}, "not measured by the bench itself"};
     const auto signal = f.parent.substr(9);
     for (const auto& g : all_fields())
-      if (begins(g.path, "/interlocks/") && g.key == "signal" && g.value->text == signal) e.values.push_back(g.path);
+      if ((begins(g.path, "/interlocks/") || ends(g.parent, "/shows")) && g.key == "signal" && g.value->text == signal)
+        e.values.push_back(g.path);
     return e;
   }
   if (f.key == "at_most" || f.key == "at_least") {
@@ -155,6 +157,7 @@ Expected expected_when_removed(const Field& f) {
     if (parent->find("at_most") && parent->find("at_least")) return {};
     return {{f.parent}, {}, "neither 'at_least' nor 'at_most'"};
   }
+  if (f.key == "shows") return {{f.parent + "/make"}, {}, "without 'shows'"};
   if (f.key == "power_mode" || f.key == "power_on") return {{f.parent}, {}, "without"};  // both or neither
   if (is_optional(f)) return {};
   if (f.key == "cycle") return {{}, {f.parent}, "nothing says when"};  // 'on_change' would do as well

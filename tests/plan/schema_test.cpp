@@ -74,13 +74,15 @@ TEST_CASE("an independent reader of JSON Schema takes the shipped plans and refu
     }
   }
   // Every stimulus and control element, every key of them.
-  texts.push_back(R"({"plan": "all", "variables": {"n": 3, "f": "1 Hz"}, "steps": [
+  texts.push_back(R"({"plan": "all", "variables": {"n": 3, "f": "1 Hz"}, "grids": {"g": {"over": {"v": [{"name": "x", "t": "1 s"}]}, "take": "all", "without": [{"v": "x"}]}}, "steps": [
+      {"do": "grid", "of": "g", "steps": [{"do": "hold", "name": "of.${v.name}", "for": "${v.t}"}]},
       {"do": "hold", "name": "a", "signal": "vehicle.speed", "at": "10 km/h", "slew": "1 m/s^2", "acceleration": "1 m/s^3", "jerk": "1 m/s^4", "for": "1 s"},
       {"do": "staircase", "signal": "vehicle.speed", "to": "20 km/h", "treads": "${n}", "tread_time": "1 s", "rise_rate": "1 m/s^2"},
       {"do": "sine", "signal": "vehicle.speed", "amplitude": "1 km/h", "frequency": "${f}", "cycles": 4, "fade_cycles": 1.5, "centre": "18 km/h"},
       {"do": "chirp", "signal": "vehicle.speed", "amplitude": "1 km/h", "from": "${f}", "to": "2 Hz", "for": "10 s", "law": "linear", "centre": "18 km/h"},
       {"do": "profile", "signal": "vehicle.speed", "points": [{"at": "10 s", "value": "20 km/h"}, {"at": "20 s", "value": "18 km/h"}]},
       {"do": "supply", "signal": "supply.voltage_cmd", "profile": "momentary drop, 12 V"},
+      {"do": "inject", "fault": "sensor_a_feed_lost", "for": "1 s", "when": {"signal": "hand.angle", "at_least": "0 deg", "at_most": "5 deg", "within": "2 s"}},
       {"do": "wait", "signal": "hand.angle", "at_least": "-1 deg", "at_most": "1 deg", "hold_for": "0.1 s", "within": "9 s"},
       {"do": "parallel", "tracks": [[{"do": "ramp", "signal": "vehicle.speed", "to": "0 km/h", "rate": "1 m/s^2", "for": "1 s"}],
                                     [{"do": "ramp", "signal": "road.load_cmd", "to": "10 N", "rate": "10 N/s"}]]},

@@ -44,6 +44,11 @@ inline Bench small_bench() {
               {ControlMode::torque, 2, torque_cmd},
               {ControlMode::free, 3, no_signal}}}};
   b.interlocks = {{"axis_torque", {angle, -168, 168}, std::chrono::milliseconds{80}, "the stops"}};
+  FaultSpec relay, slow;
+  relay.name = "relay_open", slow.name = "speed_stuck";
+  relay.way.signal = volts, slow.way.signal = speed;
+  relay.not_with = {1}, slow.not_with = {0};
+  b.faults = {relay, slow};
   b.safe_state.within = std::chrono::milliseconds{800};
   b.arming = {{Action::Kind::set, volts, 13.5, {}, {}}};
   return b;

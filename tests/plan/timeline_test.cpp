@@ -155,6 +155,24 @@ TEST_CASE("a wait carries its condition and counts with its longest time") {
   CHECK(step.length == 5s);
 }
 
+TEST_CASE("an injection stands in its step at its instant, and takes its trigger's time as well as its own") {
+  const auto w = good(plan_of(R"({"do": "parallel", "tracks": [
+       [{"do": "ramp", "signal": "axis.angle_cmd", "to": "20 deg", "rate": "20 deg/s"}],
+       [{"do": "hold", "for": "300 ms"}, {"do": "inject", "fault": "relay_open", "for": "2 s",
+         "when": {"signal": "axis.angle", "at_least": "10 deg", "within": "1 s"}}]]})"));
+  const auto& step = w.timeline->steps()[0];
+  CHECK(step.length == 3300ms);
+  REQUIRE(step.injections.size() == 1);
+  const auto& injection = step.injections[0];
+  CHECK(injection.fault == 0);
+  CHECK(injection.from == 300ms);
+  CHECK(injection.within == 1s);
+  CHECK(injection.lasts == 2s);
+  REQUIRE(injection.when);
+  CHECK(injection.when->met_by(10.0));
+  CHECK_FALSE(injection.when->met_by(9.9));
+}
+
 TEST_CASE("the tracks of a parallel run at once and make one step") {
   const auto w = good(plan_of(R"({"do": "parallel", "name": "both", "tracks": [
        [{"do": "hold", "for": "1 s"},

@@ -31,6 +31,7 @@ Sources hand_drive_bench() {
   auto& signals = bench["signals"];
   for (const auto* name : {"fault.relay", "fault.feed"}) signals.erase(name);  // of the drive that this one replaces
   bench["fixture"]["wires"].erase("sensor_feed");
+  bench.erase("faults");
   std::erase_if(bench["safe_state"]["do"].get_ref<nlohmann::json::array_t&>(),
                 [](const nlohmann::json& step) { return step.contains("set") && step["set"] == "fault.relay"; });
   const auto own = [](const char* field, const char* direction, const char* low, const char* high) {
@@ -153,6 +154,7 @@ TEST_CASE("a CANopen device of a profile that is not simulated is refused, and s
                              "hand.torque_cmd", "hand.angle_cmd"})
       signals.erase(name);
     bench.erase("axes");
+    bench.erase("faults");
     bench["interlocks"] = nlohmann::json::object();
     bench["safe_state"]["do"] = nlohmann::json::parse(R"([
       {"set": "supply.output", "to": "0"}, {"wait": "supply.current", "at_most": "0.5 A", "within": "300 ms"}])");

@@ -57,6 +57,41 @@ TEST_CASE("reaction, warning, departure, what is left and what comes back are th
   CHECK(value_of(result, "recovery_time") == Approx(300.0).margin(8.0));
 }
 
+TEST_CASE("faults that the plan injects are found in the run's own events, with what their instants leave open") {
+  auto r = usual();
+  std::mt19937_64 random{7};
+  const auto times = fault_times(3, 1.6, 1.7, 4.0, random);
+  const auto add = [&](double t, EventKind kind) { r.capture.all_events.push_back({at(t), 0.0, 3, 0, kind}); };
+  for (const auto& f : times) {
+    add(f.from - 0.004, EventKind::fault_made);
+    add(f.from + 0.0005, EventKind::fault_shown);
+    add(f.to - 0.004, EventKind::fault_removed);
+    add(f.to + 0.0005, EventKind::fault_gone);
+  }
+  const std::vector<std::string> no_input{"output", "reference", "warning", "detection"};
+  const auto result = score_faults(r.capture, settings, no_input);
+  CHECK(value_of(result, "faults") == 3.0);
+  check_holds(result, "reaction_time", 1e3 * *std::max_element(r.truth.reaction.begin(), r.truth.reaction.end()));
+  CHECK(value_of(result, "right_warnings") == 100.0);
+  check_holds(result, "departure", r.truth.departure);
+
+  SECTION("one that the bench did not see is none of them, and their number is not given") {
+    add(times[1].from + 0.1, EventKind::fault_not_shown);
+    std::ranges::sort(r.capture.all_events, {}, &Event::when);
+    const auto partly = score_faults(r.capture, settings, no_input);
+    CHECK(finding_of(partly, "faults").reason.find("did not see") != std::string::npos);
+    CHECK(value_of(partly, "right_warnings") == 100.0);
+  }
+  SECTION("when none was seen nothing was run") {
+    std::erase_if(r.capture.all_events, [](const Event& e) { return e.kind != EventKind::fault_made; });
+    for (const auto& f : times) add(f.from + 0.1, EventKind::fault_not_shown);
+    std::ranges::sort(r.capture.all_events, {}, &Event::when);
+    const auto f = finding_of(score_faults(r.capture, settings, no_input), "reaction_time");
+    CHECK(f.verdict == Verdict::not_run);
+    CHECK(f.reason.find("did not see") != std::string::npos);
+  }
+}
+
 TEST_CASE("play passes for neither gain nor lag, also in a fault that is too short to show it") {
   FaultyUnit unit;
   unit.play = 0.25;

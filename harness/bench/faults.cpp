@@ -1,0 +1,111 @@
+// The catalogue of faults: how each is made, how it shows, and what must not come with it.
+
+#include <algorithm>
+#include <cmath>
+
+#include "harness/bench/draft.hpp"
+#include "harness/bench/fault_kinds.hpp"
+
+namespace trackrod {
+namespace {
+
+void take_sign(const written::Fault& w, FaultSpec& fault, Draft& draft) {
+  if (!w.shows) {
+    if (fault.way.kind == SignalFault::Kind::set)
+      draft.problems.add(w.make.at, "a fault that is switched, without 'shows'",
+                         "a signal of the bench that shows whether it was made",
+                         "a relay may hang, and a supply may be slow: a command is no fault yet");
+    return;
+  }
+  const auto& sign = w.shows->value;
+  const auto signal = draft.find(sign.signal, Direction::read, "'shows'");
+  if (!signal) return;
+  if (!draft.info(*signal).bench_owned)
+    draft.problems.add(sign.signal.at, "'" + sign.signal.value + "' is not measured by the bench itself",
+                       "a read signal with \"bench_owned\": true",
+                       "what the unit says of a fault is its reaction, not the fault");
+  fault.shows = draft.limits_of(*signal, sign, w.shows->at);
+  fault.shows_within = sign.within;
+}
+
+void check_safe_state(const written::Fault& w, const FaultSpec& fault, Draft& draft) {
+  const auto& actions = draft.bench.safe_state.actions;
+  const bool taken_back = std::ranges::any_of(actions, [&](const Action& a) {
+    return a.kind == Action::Kind::set && a.signal == fault.way.signal && a.value != fault.way.value;
+  });
+  if (fault.way.kind == SignalFault::Kind::set && !taken_back)
+    draft.problems.add(
+        w.make.at,
+        "the safe state does not take back what this fault does to '" + draft.info(fault.way.signal).name + "'",
+        "a line in the safe state that sets it to another value",
+        "after the power was taken away: a unit that still has it might move when a fault goes");
+}
+
+std::optional<FaultSpec> resolve(const Name& name, const written::Fault& w, bool safe_state_known, Draft& draft) {
+  const auto way = resolve_fault(w.make, draft);
+  if (!way) return {};
+  FaultSpec fault{name.value, w.what, *way, w.comes_and_goes, {}, {}, {}};
+  take_sign(w, fault, draft);
+  if (safe_state_known) check_safe_state(w, fault, draft);
+  if (fault.comes_and_goes && fault.comes_and_goes->period < 2 * draft.bench.tick)
+    draft.problems.add(w.make.at, "a fault that comes and goes within two ticks of the loop", "a longer 'period'");
+  return fault;
+}
+
+// Of two faults that must not be made together either may say so.
+void keep_apart(const written::Bench& file, Draft& draft) {
+  for (const auto& [name, part] : file.faults) {
+    const auto one = draft.bench.find_fault(name.value);
+    for (const auto& other : part.value.not_with) {
+      const auto two = draft.bench.find_fault(other.value);
+      const bool known = std::ranges::any_of(file.faults, [&](const auto& f) { return f.first.value == other.value; });
+      if (!known) {
+        std::vector<std::string> names;
+        for (const auto& f : file.faults) names.push_back(f.first.value);
+        draft.problems.add(other.at, "no fault '" + other.value + "'", "another fault of this bench",
+                           did_you_mean(other.value, names));
+      } else if (other.value == name.value) {
+        draft.problems.add(other.at, "'" + name.value + "' not with itself", "another fault of this bench");
+      }
+      if (!one || !two || *one == *two) continue;
+      draft.bench.faults[*one].not_with.push_back(*two);
+      draft.bench.faults[*two].not_with.push_back(*one);
+    }
+  }
+  for (auto& fault : draft.bench.faults) {
+    std::ranges::sort(fault.not_with);
+    const auto twice = std::ranges::unique(fault.not_with);
+    fault.not_with.erase(twice.begin(), twice.end());
+  }
+}
+
+// Well mixed bits of a number (Steele, Lea and Flood 2014, "Fast splittable pseudorandom number generators", from
+// memory).
+std::uint64_t mixed(std::uint64_t x) {
+  x += 0x9e3779b97f4a7c15;
+  x = (x ^ (x >> 30)) * 0xbf58476d1ce4e5b9;
+  x = (x ^ (x >> 27)) * 0x94d049bb133111eb;
+  return x ^ (x >> 31);
+}
+
+}  // namespace
+
+bool Intermittence::there(Duration since) const noexcept {
+  if (since < Duration{}) return false;
+  const auto turn = static_cast<std::uint64_t>(since / period);
+  const double place = static_cast<double>((since % period).count()) / static_cast<double>(period.count());
+  const double from = (1.0 - share) * static_cast<double>(mixed(mixed(seed) + turn) >> 11) * 0x1p-53;
+  return place >= from && place < from + share;
+}
+
+void resolve_faults(const written::Bench& file, Draft& draft) {
+  const bool safe_state_known =
+      file.safe_state.good && draft.bench.safe_state.actions.size() == file.safe_state.value.actions.value.size();
+  for (const auto& [name, part] : file.faults)
+    if (part.good)
+      if (auto fault = resolve(name, part.value, safe_state_known, draft))
+        draft.bench.faults.push_back(std::move(*fault));
+  keep_apart(file, draft);
+}
+
+}  // namespace trackrod
