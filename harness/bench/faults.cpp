@@ -74,8 +74,7 @@ void keep_apart(const written::Bench& file, Draft& draft) {
   }
   for (auto& fault : draft.bench.faults) {
     std::ranges::sort(fault.not_with);
-    const auto twice = std::ranges::unique(fault.not_with);
-    fault.not_with.erase(twice.begin(), twice.end());
+    fault.not_with.erase(std::unique(fault.not_with.begin(), fault.not_with.end()), fault.not_with.end());
   }
 }
 
