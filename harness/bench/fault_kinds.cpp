@@ -18,6 +18,7 @@ struct OfSignal {
   std::uint64_t seed{1};
   Located<bool> jumps{false, {}};
 };
+
 // What a kind has beside `signal` and `jumps`.
 using Keys = void (*)(Fields<OfSignal>&);
 // Works it out once signal and jumps are known. False after telling why not.

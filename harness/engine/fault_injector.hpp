@@ -19,8 +19,9 @@ class FaultNotes {
   virtual void made(std::size_t fault) noexcept = 0;
   // The bench saw it, `after` it was made, in a sample of that instant.
   virtual void shown(std::size_t fault, BenchTime when, Duration after) noexcept = 0;
-  // It was not seen in time, or never asked for: its trigger did not come, or it was over too soon.
+  // It was not seen in time, or was over before it was.
   virtual void not_shown(std::size_t fault) noexcept = 0;
+  // Its trigger did not come, or the step was over first.
   virtual void not_made(std::size_t fault) noexcept = 0;
   virtual void removed(std::size_t fault) noexcept = 0;
   // The bench no longer sees it, `after` it was removed, in a sample of that instant.
