@@ -21,7 +21,7 @@ int policy() {
 }
 
 // A sanitizer replaces mlockall() by nothing, which says that it did its work.
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+#ifdef TRACKROD_SANITIZED
 constexpr bool memory_can_be_locked = false;
 #else
 constexpr bool memory_can_be_locked = true;
