@@ -33,6 +33,12 @@ std::optional<SignalIndex> Draft::find(const Name& name, Direction direction, co
   return std::nullopt;
 }
 
+void Draft::must_be_bench_owned(const Name& name, SignalIndex signal, const std::string& why) {
+  if (!info(signal).bench_owned)
+    problems.add(name.at, "'" + name.value + "' is not measured by the bench itself",
+                 "a read signal with \"bench_owned\": true", why);
+}
+
 std::optional<double> Draft::convert(const written::LocatedQuantity& q, const Unit& unit) {
   const auto v = q.value.in(unit);
   if (v) return *v;

@@ -33,6 +33,8 @@ struct Draft {
   std::optional<SignalIndex> find(const Name& name);
   // As find, and the signal must be sound and of that direction; `use` says what for: "a set".
   std::optional<SignalIndex> find(const Name& name, Direction direction, const std::string& use);
+  // A problem unless the bench itself measures that read signal; `why`: it must.
+  void must_be_bench_owned(const Name& name, SignalIndex signal, const std::string& why);
   // The quantity in `unit`, or a problem that names both units.
   std::optional<double> convert(const written::LocatedQuantity& q, const Unit& unit);
   // As convert, for differences and rates, where a zero shift has no meaning.

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "harness/base/mixed.hpp"
 #include "harness/bench/draft.hpp"
 #include "harness/bench/fault_kinds.hpp"
 
@@ -20,10 +21,7 @@ void take_sign(const written::Fault& w, FaultSpec& fault, Draft& draft) {
   const auto& sign = w.shows->value;
   const auto signal = draft.find(sign.signal, Direction::read, "'shows'");
   if (!signal) return;
-  if (!draft.info(*signal).bench_owned)
-    draft.problems.add(sign.signal.at, "'" + sign.signal.value + "' is not measured by the bench itself",
-                       "a read signal with \"bench_owned\": true",
-                       "what the unit says of a fault is its reaction, not the fault");
+  draft.must_be_bench_owned(sign.signal, *signal, "what the unit says of a fault is its reaction, not the fault");
   fault.shows = draft.limits_of(*signal, sign, w.shows->at);
   fault.shows_within = sign.within;
 }
@@ -78,22 +76,13 @@ void keep_apart(const written::Bench& file, Draft& draft) {
   }
 }
 
-// Well mixed bits of a number (Steele, Lea and Flood 2014, "Fast splittable pseudorandom number generators", from
-// memory).
-std::uint64_t mixed(std::uint64_t x) {
-  x += 0x9e3779b97f4a7c15;
-  x = (x ^ (x >> 30)) * 0xbf58476d1ce4e5b9;
-  x = (x ^ (x >> 27)) * 0x94d049bb133111eb;
-  return x ^ (x >> 31);
-}
-
 }  // namespace
 
 bool Intermittence::there(Duration since) const noexcept {
   if (since < Duration{}) return false;
   const auto turn = static_cast<std::uint64_t>(since / period);
   const double place = static_cast<double>((since % period).count()) / static_cast<double>(period.count());
-  const double from = (1.0 - share) * static_cast<double>(mixed(mixed(seed) + turn) >> 11) * 0x1p-53;
+  const double from = (1.0 - share) * uniform(mixed(mixed(seed) + turn));
   return place >= from && place < from + share;
 }
 

@@ -123,10 +123,8 @@ void resolve_interlocks(const written::Bench& file, Draft& draft) {
     const auto& w = part.value;
     const auto signal = draft.find(w.signal, Direction::read, "an interlock");
     if (!signal) continue;
-    if (!draft.info(*signal).bench_owned)
-      draft.problems.add(w.signal.at, "'" + w.signal.value + "' is not measured by the bench itself",
-                         "a read signal with \"bench_owned\": true",
-                         "the unit under test is the hazard; its own sensors must not guard it");
+    draft.must_be_bench_owned(w.signal, *signal,
+                              "the unit under test is the hazard; its own sensors must not guard it");
     const auto condition = draft.limits_of(*signal, w, part.at);
     if (!condition) continue;
     check_reach(w, *condition, draft);
