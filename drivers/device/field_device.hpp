@@ -43,6 +43,9 @@ class FieldDevice final : public Device {
   Window message_window() const noexcept override { return bus_spoke_ ? Window{} : protocol_->message_window(); }
   // What such a code means, in words; empty where the number says it all. Any thread, may allocate.
   std::string describe_message(std::uint32_t code) const;
+  void disturb(const MessageFault& fault) noexcept override { protocol_->disturb(fault); }
+  void leave(const MessageFault& fault) noexcept override { protocol_->leave(fault); }
+  Disturbance disturbance(const MessageFault& fault) const noexcept override { return protocol_->disturbance(fault); }
   void remember(ProtocolMemory& memory) const noexcept override;
   // The terminator, or the rest, goes out at the start of the next transmit().
   void take_over(const ProtocolMemory& memory) noexcept override;

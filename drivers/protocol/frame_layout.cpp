@@ -73,6 +73,17 @@ FrameLayout::FrameLayout(const FrameSettings& settings, const std::vector<FieldI
   }
 }
 
+std::uint32_t FrameLayout::stepped(std::uint32_t counter, int steps) const noexcept {
+  if (!e2e_) return counter + static_cast<std::uint32_t>(steps);
+  const auto all = static_cast<std::int64_t>(e2e_->counters());
+  return static_cast<std::uint32_t>(((counter + std::int64_t{steps}) % all + all) % all);
+}
+
+std::uint64_t FrameLayout::counts() const noexcept {
+  if (e2e_) return e2e_->counters();
+  return counter_ ? std::min<std::uint64_t>(counter_->mask(), UINT32_MAX) + 1 : 0;
+}
+
 bool FrameLayout::intact(std::span<const std::byte> frame) const noexcept {
   return matches(frame) && (!check_ || check_->place.read(frame) == check_->of(frame)) &&
          (!e2e_ || e2e_->intact(frame));
@@ -85,6 +96,11 @@ void FrameLayout::finish(std::span<std::byte> frame, std::uint32_t counter, Benc
     stamp_->place.write(frame, static_cast<std::uint64_t>(std::floor(seconds(now.time_since_epoch()) / stamp_->tick)));
   if (check_) check_->place.write(frame, check_->of(frame));
   if (e2e_) e2e_->protect(frame, counter);
+}
+
+void FrameLayout::spoil(std::span<std::byte> frame) const noexcept {
+  if (check_) check_->place.write(frame, ~check_->place.read(frame));
+  for (std::size_t i = 0; e2e_ && i < e2e_->checksum_bytes(); ++i) frame[e2e_->at + i] = ~frame[e2e_->at + i];
 }
 
 }  // namespace trackrod

@@ -58,9 +58,12 @@ class FrameLayout {
 
   // The counter of the first frame, and of the one after `counter`.
   std::uint32_t first_counter() const noexcept { return e2e_ ? e2e_->first_counter() : 0; }
-  std::uint32_t after(std::uint32_t counter) const noexcept {
-    return e2e_ ? (counter + 1) % e2e_->counters() : counter + 1;
-  }
+  std::uint32_t after(std::uint32_t counter) const noexcept { return stepped(counter, 1); }
+  // The counter `steps` further; below 0 so many before.
+  std::uint32_t stepped(std::uint32_t counter, int steps) const noexcept;
+  // How many different counters the frame holds; 0: it has none.
+  std::uint64_t counts() const noexcept;
+  bool has_checksum() const noexcept { return check_ || e2e_; }
 
   struct DeviceStamp {
     BitSpan place;
@@ -78,6 +81,8 @@ class FrameLayout {
   bool intact(std::span<const std::byte> frame) const noexcept;
   // Puts match, counter, stamp and checksum, or the end-to-end protection, in.
   void finish(std::span<std::byte> frame, std::uint32_t counter, BenchTime now) const noexcept;
+  // Makes the checksum of a finished frame wrong, in all its bits.
+  void spoil(std::span<std::byte> frame) const noexcept;
 
  private:
   struct Check {

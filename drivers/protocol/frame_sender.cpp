@@ -65,9 +65,11 @@ std::span<const std::byte> FrameSender::due(BenchTime now) noexcept {
   if (now < not_before_) return {};
   out_.clear();
   for (auto& kind : kinds_) {
-    if (!is_due(kind, now)) continue;
-    if (together_ && out_.size() + kind.layout.length() > longest_frame) break;
-    const auto bytes = send(kind, now);
+    const bool disturbed = kind.tampering.there();
+    if (!disturbed && !is_due(kind, now)) continue;
+    if (together_ && out_.size() + kind.longest > longest_frame) break;
+    const auto bytes = disturbed ? send_disturbed(kind, now) : send(kind, now);
+    if (bytes.empty()) continue;
     if (const auto& can = kind.layout.can()) return write_can(can->frame_of(bytes), can_datagram_);
     not_before_ = now + spacing_;
     if (!together_ && delimiter_.empty()) return bytes;
@@ -97,7 +99,7 @@ bool FrameSender::is_due(Kind& kind, BenchTime now) noexcept {
   return std::any_of(kind.pages.begin(), kind.pages.end(), [](const Page& page) { return page.changed; });
 }
 
-std::span<const std::byte> FrameSender::send(Kind& kind, BenchTime now) noexcept {
+void FrameSender::take_turn(Kind& kind, BenchTime now) noexcept {
   const auto cycle = kind.layout.cycle();
   if (cycle > Duration{} && now >= kind.next) {
     // Missed cycles are left out, not made up for, and the phase stays.
@@ -108,14 +110,27 @@ std::span<const std::byte> FrameSender::send(Kind& kind, BenchTime now) noexcept
     if (cycle == Duration{}) kind.next = now;
   }
   kind.last = now;
+  kind.pages[kind.turn].changed = false;
+}
+
+std::span<std::byte> FrameSender::write(Kind& kind, std::uint32_t counter, BenchTime now) noexcept {
   auto& page = kind.pages[kind.turn];
   kind.turn = (kind.turn + 1) % kind.pages.size();
-  page.changed = false;
-  kind.layout.finish(page.bytes, kind.counter, now);
-  kind.counter = kind.layout.after(kind.counter);
+  kind.layout.finish(page.bytes, counter, now);
   for (const auto& field : kind.layout.fields())
     if (kind.layout.holds(field, page.bytes)) slots_[field.index].is_sent = true;
   return page.bytes;
+}
+
+std::span<std::byte> FrameSender::write_next(Kind& kind, BenchTime now) noexcept {
+  const auto counter = std::exchange(kind.counter, kind.layout.after(kind.counter));
+  return write(kind, counter, now);
+}
+
+std::span<std::byte> FrameSender::send(Kind& kind, BenchTime now) noexcept {
+  take_turn(kind, now);
+  kind.tampering.went_right(now);
+  return write_next(kind, now);
 }
 
 std::vector<CanFilter> FrameSender::identifiers() const {
@@ -125,7 +140,9 @@ std::vector<CanFilter> FrameSender::identifiers() const {
   return all;
 }
 
-bool FrameSender::settled(FieldIndex field) const noexcept { return field < slots_.size() && slots_[field].is_sent; }
+bool FrameSender::settled(FieldIndex field) const noexcept {
+  return field < slots_.size() && slots_[field].is_sent && !kinds_[slots_[field].frame].tampering.there();
+}
 
 // For each frame: next counter, due time (two words), then its bytes on each page, so that values which the other
 // process has set stay.

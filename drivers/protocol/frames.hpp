@@ -10,6 +10,7 @@
 #include "drivers/protocol/e2e_receiver.hpp"
 #include "drivers/protocol/frame_layout.hpp"
 #include "drivers/protocol/protocol.hpp"
+#include "drivers/protocol/tampering.hpp"
 
 namespace trackrod {
 
@@ -77,6 +78,11 @@ class FrameSender {
   std::vector<CanFilter> identifiers() const;
   void save(std::span<std::uint32_t> words) const noexcept;
   void load(std::span<const std::uint32_t> words) noexcept;
+  // Faults of its frames, as Protocol has them. A frame that is thrown away goes its way otherwise: it counts.
+  void expect(const MessageFault& fault);
+  void disturb(const MessageFault& fault) noexcept;
+  void leave(const MessageFault& fault) noexcept;
+  Disturbance disturbance(const MessageFault& fault) const noexcept;
   // What stands behind each message; may be empty.
   std::span<const std::byte> delimiter() const noexcept { return delimiter_; }
 
@@ -87,20 +93,32 @@ class FrameSender {
   };
   struct Kind {
     FrameLayout layout;
-    std::vector<Page> pages{};  // one for each value of the selector; sent in turns
-    std::size_t turn{0};        // the page that is next
-    std::uint32_t counter{0};   // of the next frame
-    BenchTime next{};           // due time, without a cycle that of the last frame; the epoch before the first one
-    BenchTime last{};           // when one was sent
-    bool in_use{false};         // nothing is sent before the first value is set
+    std::size_t longest{layout.length()};  // bytes, with a fault too
+    std::vector<Page> pages{};             // one for each value of the selector; sent in turns
+    std::size_t turn{0};                   // the page that is next
+    std::uint32_t counter{0};              // of the next frame
+    BenchTime next{};    // due time, without a cycle that of the last frame; the epoch before the first one
+    BenchTime last{};    // when one was sent
+    bool in_use{false};  // nothing is sent before the first value is set
+    Tampering tampering{};
   };
   struct Slot {  // where a field's value goes
     std::uint16_t frame{0}, field{0};
     bool is_sent{false}, known{false};
   };
   bool is_due(Kind& kind, BenchTime now) noexcept;
+  // It is its turn: its next one is due a cycle later, whatever becomes of it.
+  void take_turn(Kind& kind, BenchTime now) noexcept;
+  // The frame with that counter, on the page whose turn it is.
+  std::span<std::byte> write(Kind& kind, std::uint32_t counter, BenchTime now) noexcept;
+  std::span<std::byte> write_next(Kind& kind, BenchTime now) noexcept;
   // The bytes of the frame, as sent now.
-  std::span<const std::byte> send(Kind& kind, BenchTime now) noexcept;
+  std::span<std::byte> send(Kind& kind, BenchTime now) noexcept;
+  // The same of a frame with a fault; empty when none goes out.
+  std::span<const std::byte> send_disturbed(Kind& kind, BenchTime now) noexcept;
+  std::span<const std::byte> send_off_beat(Kind& kind, BenchTime now) noexcept;
+  template <class Kinds, class Do>
+  static void each_of(Kinds& kinds, const MessageFault& fault, Do act);
 
   std::vector<Kind> kinds_;
   std::vector<Slot> slots_;  // by FieldIndex
@@ -128,6 +146,10 @@ class Frames final : public Protocol {
   std::vector<CanFilter> wanted() const override { return receiver_.identifiers(); }
   std::vector<CanFilter> sends() const override { return sender_.identifiers(); }
   const ProtocolCounters& counters() const noexcept override { return counters_; }
+  void expect(const MessageFault& fault) override { sender_.expect(fault); }
+  void disturb(const MessageFault& fault) noexcept override { sender_.disturb(fault); }
+  void leave(const MessageFault& fault) noexcept override { sender_.leave(fault); }
+  Disturbance disturbance(const MessageFault& fault) const noexcept override { return sender_.disturbance(fault); }
   void save(std::span<std::uint32_t> words) const noexcept override;
   void load(std::span<const std::uint32_t> words) noexcept override;
   // Without a delimiter none: the next whole frame follows within a cycle, and a receiver finds it.

@@ -17,17 +17,20 @@ const Fields<CanPlace>& can_place_fields() {
   return fields;
 }
 
+// The frame itself knows which lengths there are.
+bool fits_can(const CanPlace& place, std::size_t bytes) noexcept {
+  static constexpr std::array<std::byte, 64> zeros{};
+  std::array<std::byte, greatest_can_datagram> nowhere;
+  const CanPlace any{{0, {}}, false, place.fd, false};
+  return bytes <= zeros.size() && !write_can(any.frame_of(std::span{zeros}.first(bytes)), nowhere).empty();
+}
+
 void check_can_place(const CanPlace& place, const Located<int>& length, Problems& problems) {
   if (!place.extended && place.id.value > greatest_standard_id)
     problems.add(place.id.at, "an identifier of more than 11 bits", "at most \"0x7FF\"", "or \"extended\": true");
   if (place.bit_rate_switch && !place.fd)
     problems.add(place.id.at, "'bit_rate_switch' in a classic frame", "\"fd\": true with it");
-  // The frame itself knows which lengths there are.
-  static constexpr std::array<std::byte, 64> zeros{};
-  std::array<std::byte, greatest_can_datagram> nowhere;
-  const CanPlace any{{0, {}}, false, place.fd, false};
-  const auto bytes = static_cast<std::size_t>(length.value);
-  if (bytes <= zeros.size() && !write_can(any.frame_of(std::span{zeros}.first(bytes)), nowhere).empty()) return;
+  if (fits_can(place, static_cast<std::size_t>(length.value))) return;
   problems.add(
       length.at, "found " + std::to_string(length.value) + " bytes",
       place.fd ? "1 to 8, 12, 16, 20, 24, 32, 48 or 64 bytes in a CAN FD frame" : "1 to 8 bytes in a CAN frame",

@@ -30,6 +30,8 @@ struct CanPlace {
 };
 const Fields<CanPlace>& can_place_fields();
 
+// CAN can carry so many bytes in this way.
+bool fits_can(const CanPlace& place, std::size_t bytes) noexcept;
 // A frame of `length` bytes that CAN cannot carry in this way is told at `length`.
 void check_can_place(const CanPlace& place, const Located<int>& length, Problems& problems);
 

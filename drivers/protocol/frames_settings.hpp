@@ -88,6 +88,9 @@ void check_frame(const FrameSettings& frame, Problems& problems);
 // The fields of all frames, each name once, in the order of the file; problems with the layout.
 std::vector<FieldInfo> check_frames(const FramesSettings& settings, Problems& problems);
 
+// The frames that the bench sends, of settings without problems.
+std::vector<MessageInfo> frames_messages(const FramesSettings& settings);
+
 // Words that the take-over memory of one frame to send needs; all of a device's together are at most take_over_words.
 std::size_t words_to_take_over(std::size_t length, std::size_t pages);
 inline constexpr std::size_t take_over_words = 24;

@@ -17,6 +17,7 @@
 #include "harness/base/can_frame.hpp"
 #include "harness/base/catalogue.hpp"
 #include "harness/base/clock_model.hpp"
+#include "harness/base/message_fault.hpp"
 #include "harness/base/time.hpp"
 
 namespace trackrod {
@@ -56,9 +57,8 @@ struct IdentityItem {
 };
 
 // Called on one thread; nothing here allocates after construction, blocks or throws.
-class Protocol {
+class Protocol : public Disturbable {
  public:
-  virtual ~Protocol() = default;
   virtual const std::vector<FieldInfo>& fields() const noexcept = 0;
   // Any piece of a byte stream, or one datagram. Returns true when at least one intact message was in it.
   virtual bool on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink) noexcept = 0;
@@ -92,6 +92,8 @@ class Protocol {
   // The clocks behind the stamps of the device's messages; none where it does not stamp. On the thread of the functions
   // above; may allocate.
   virtual std::vector<StampClock> clocks() const { return {}; }
+  // Makes room for a fault of what due() gives, before the first of its calls. May allocate.
+  virtual void expect(const MessageFault&) {}
   // On a CAN bus: the frames that on_bytes() wants to see (datagrams as in can_frame.hpp). May allocate.
   virtual std::vector<CanFilter> wanted() const { return {}; }
   // On a CAN bus: the frames that due() gives. Their echoes time the sending side. May allocate.

@@ -25,6 +25,11 @@ auto over_by(void (*check)(const Settings&, Carries, const Where&, Problems&)) {
   };
 }
 
+template <class Settings>
+auto messages_by(std::vector<MessageInfo> (*messages)(const Settings&)) {
+  return [messages](const std::any& settings) { return messages(std::any_cast<const Settings&>(settings)); };
+}
+
 void check_scpi_over(const ScpiSettings&, Carries carries, const Where& link, Problems& problems) {
   if (carries == Carries::can_frames)
     problems.add(link, "the protocol 'scpi' sends lines of text, and the link is a CAN bus",
@@ -66,7 +71,9 @@ std::unique_ptr<Protocol> make_uds(const std::any& settings, Side side) {
 
 const std::vector<ProtocolKind>& protocol_table() {
   static const std::vector<ProtocolKind> table{
-      {{kind("frames", frames_fields), fields_by(check_frames), over_by(check_frames_over)}, make_frames},
+      {{kind("frames", frames_fields), fields_by(check_frames), over_by(check_frames_over),
+        messages_by(frames_messages)},
+       make_frames},
       {{kind("scpi", scpi_fields), fields_by(check_scpi), over_by(check_scpi_over)}, make_scpi},
       {{kind("canopen", canopen_fields), fields_by(check_canopen), over_by(check_canopen_over)}, make_canopen},
       {{kind("modbus", modbus_fields), fields_by(check_modbus), over_by(check_modbus_over)}, make_modbus},

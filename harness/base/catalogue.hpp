@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "harness/base/fields.hpp"
+#include "harness/base/message_fault.hpp"
 
 namespace trackrod {
 
@@ -29,6 +30,9 @@ struct ProtocolEntry {
   std::function<std::vector<FieldInfo>(const std::any& settings, Problems& problems)> fields;
   // Problems with these settings on a link that stands at `link` in the file and carries such. Empty: goes over any.
   std::function<void(const std::any& settings, Carries carries, const Where& link, Problems& problems)> over{};
+  // The messages that can be made wrong on their way, of settings that were read well. Empty: a protocol that asks and
+  // answers, or has none that can.
+  std::function<std::vector<MessageInfo>(const std::any& settings)> messages{};
 };
 
 // A signal that a score reads: "input", "output".

@@ -7,6 +7,7 @@
 #include <string_view>
 
 #include "harness/base/account.hpp"
+#include "harness/base/message_fault.hpp"
 #include "harness/base/sample.hpp"
 
 namespace trackrod {
@@ -22,10 +23,8 @@ struct ProtocolMemory {
   std::uint32_t rest_size{0};
 };
 
-class Device {
+class Device : public Disturbable {
  public:
-  virtual ~Device() = default;
-
   // All of the below is called on one thread, returns at once, allocates nothing and never throws.
 
   // Bytes as they came from the link; values found in them go to `samples`.
