@@ -10,9 +10,6 @@ constexpr double gravity = 9.80665;  // m/s^2
 
 // m/s from which a contact runs behind the middle of the tyre, as it does on the road.
 constexpr double crawl = 0.5;
-// A slow vehicle swings on its tyres like on springs: what rolling damps goes with the speed. Rubber damps too: s by
-// which a standing tyre is ahead of its slip, and m/s from which rolling alone is enough (common practice, no source).
-constexpr double rubber_damping = 0.05, rolling_damps = 5.0;
 // The sideways motion of the centre of mass is held to the speed and this, m/s: a vehicle that spins is beyond the
 // model.
 constexpr double sideways_at_standstill = 2.0;

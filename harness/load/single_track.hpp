@@ -14,6 +14,11 @@ namespace trackrod {
 
 class SingleTrack {
  public:
+  // A slow vehicle swings on its tyres like on springs: what rolling damps goes with the speed. Rubber damps too: s by
+  // which a standing tyre is ahead of its slip, and m/s from which rolling alone is enough (common practice, no
+  // source).
+  static constexpr double rubber_damping = 0.05, rolling_damps = 5.0;
+
   // `step`: s, of each advance.
   SingleTrack(const VehicleParameters& vehicle, double step) noexcept;
 

@@ -23,7 +23,7 @@ bool check_inertia(const Node& n, const VehicleParameters& v, Problems& problems
 const Fields<VehicleParameters>& vehicle_fields() {
   using V = VehicleParameters;
   static const auto fields =
-      Fields<V>{"vehicle", "The vehicle that the load on the rack comes from"}
+      Fields<V>{"vehicle of the load model", "The vehicle that the load on the rack comes from"}
           .need("mass", &V::mass, quantity("kg", 1, 1e5), "of the vehicle as driven")
           .need("yaw_inertia", &V::yaw_inertia, quantity("kg.m^2", 1e-3, 1e7), "about the vertical axis")
           .need("front_axle", &V::front_axle, quantity("m", 0.1, 20), "ahead of the centre of mass")
