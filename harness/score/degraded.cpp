@@ -55,6 +55,7 @@ class Degraded {
   void add_reaction(ScoreResult& result) const;
   void add_shown(ScoreResult& result, const std::string& role) const;
   void add_warnings(ScoreResult& result) const;
+  void add_healthy(ScoreResult& result) const;
   Finding recovery() const;
 
   const ScoreInput& input_;
@@ -85,9 +86,10 @@ Finding Degraded::missing(const std::string& name, const std::string& why) const
 }
 
 Finding Degraded::faults() const {
-  const auto found = all_.found.size(), inserted = static_cast<std::size_t>(settings_.inserted);
+  const auto found = all_.found.size();
+  const auto inserted = static_cast<std::size_t>(settings_.inserted.value_or(static_cast<std::int64_t>(found)));
   if (!all_.early.empty()) return missing("faults", all_.early);
-  if (inserted > 0 && found != inserted)
+  if (found != inserted)
     return missing("faults", std::to_string(inserted) + " were to be inserted, and " + std::to_string(found) +
                                  " are to be seen on '" + in_.name + "'");
   auto f = counted("faults", found);
@@ -172,7 +174,8 @@ void Degraded::add_shown(ScoreResult& result, const std::string& role) const {
 void Degraded::add_warnings(ScoreResult& result) const {
   const auto n = all_.found.size();
   if (!all_.found.front().warning) {
-    for (const auto* name : {"right_warnings", "wrong_warnings", "missing_warnings", "false_warnings"})
+    for (const auto* name : {"right_warnings", "wrong_warnings", "missing_warnings", "false_warnings",
+                             "lapsed_warnings", "lasting_warnings"})
       result.findings.push_back(missing(
           name, given("warning") ? "no \"right\" and \"none\" in the plan" : "no signal plays the role 'warning'"));
     return;
@@ -192,6 +195,23 @@ void Degraded::add_warnings(ScoreResult& result) const {
   result.findings.push_back(counted("missing_warnings", with(FaultWarning::Outcome::missing)));
   result.findings.push_back(
       counted("false_warnings", count([](const FaultCase& c) { return c.warning->false_before; })));
+  result.findings.push_back(counted("lapsed_warnings", count([](const FaultCase& c) { return c.warning->lapsed; })));
+  if (count([](const FaultCase& c) { return c.fault.end.has_value(); }) == 0)
+    result.findings.push_back(this->missing("lasting_warnings", "no fault was cleared within the steps"));
+  else
+    result.findings.push_back(counted("lasting_warnings", count([](const FaultCase& c) { return c.warning->stayed; })));
+}
+
+// Of steps in which nothing was to be wrong.
+void Degraded::add_healthy(ScoreResult& result) const {
+  for (const auto& kind : degraded_score().entry.findings) {
+    if (kind.name == "faults")
+      result.findings.push_back(counted(kind.name, 0));
+    else if (kind.name == "false_warnings" && all_.shown_without)
+      result.findings.push_back(counted(kind.name, *all_.shown_without));
+    else
+      result.findings.push_back(missing(kind.name, "no fault was to be inserted"));
+  }
 }
 
 Finding Degraded::recovery() const {
@@ -210,6 +230,10 @@ Finding Degraded::recovery() const {
 
 ScoreResult Degraded::run() const {
   ScoreResult result;
+  if (all_.found.empty() && settings_.inserted == 0) {
+    add_healthy(result);
+    return result;
+  }
   if (all_.found.empty()) {
     for (const auto& kind : degraded_score().entry.findings)
       result.findings.push_back(missing(kind.name, all_.trouble));
@@ -258,6 +282,8 @@ ScoreKind degraded_score() {
       {"wrong_warnings", "1", "number of faults with a wrong warning"},
       {"missing_warnings", "1", "number of faults without a warning"},
       {"false_warnings", "1", "number of times that a warning came on without a fault"},
+      {"lapsed_warnings", "1", "number of faults whose warning went off for good while they were there"},
+      {"lasting_warnings", "1", "number of cleared faults whose warning stayed until the steps were over"},
       {"departure", "output", "greatest departure from what the reference asks, before it was in hand"},
       {"gain_left", "%", "gain from reference to output in the fault, of that before"},
       {"lag_added", "ms", "lag of the output in the fault less that before"},

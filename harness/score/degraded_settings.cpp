@@ -9,7 +9,7 @@ const Fields<DegradedSettings>& degraded_fields() {
   static const auto fields =
       Fields<DegradedSettings>{"score", "What a unit does about a fault: reaction, warning, what is left, what returns"}
           .may("healthy", &DegradedSettings::healthy, bounds,
-                "lower and upper bound of the input, in its unit, within which there is no fault")
+               "lower and upper bound of the input, in its unit, within which there is no fault")
           .may("bounce", &DegradedSettings::bounce, moment(10.0),
                "healthy again for less is still the same fault; 50 ms when not given")
           .may("safe", &DegradedSettings::safe, bounds,
@@ -24,8 +24,9 @@ const Fields<DegradedSettings>& degraded_fields() {
           .may("detected", &DegradedSettings::detected, bounds, "bounds of the detection flag within which it is set")
           .may("fault_tolerant_time", &DegradedSettings::fault_tolerant_time, moment(600.0),
                "time after which the fault can become dangerous (ISO 26262: FTTI), for 'margin'")
-          .may("inserted", &DegradedSettings::inserted, whole_number(1, 1000000),
-               "how many faults the steps insert, so that one that did not take is noticed")
+          .may(
+              "inserted", &DegradedSettings::inserted, maybe(whole_number(0, 1000000)),
+              "how many faults the steps insert, so that one that did not take is noticed; 0: a warning would be false")
           .may("share", &DegradedSettings::share, quantity("%", 50.0, 99.99),
                "of all faults, that 'reaction_bound' shall hold for; 95 % when not given")
           .may("confidence", &DegradedSettings::confidence, quantity("%", 50.0, 99.99),

@@ -1,6 +1,7 @@
 #pragma once
 // The settings of the score `degraded`, as a plan gives them. docs/scores/degraded.md.
 
+#include <optional>
 #include <vector>
 
 #include "harness/base/fields.hpp"
@@ -17,7 +18,7 @@ struct DegradedSettings {
   std::vector<double> right, none;       // values of the warning
   std::vector<double> detected;          // bounds of the detection flag
   Duration fault_tolerant_time{};        // 0: not given
-  std::int64_t inserted{0};              // 0: not given
+  std::optional<std::int64_t> inserted;
   double share{95.0}, confidence{95.0};  // %
 };
 

@@ -45,6 +45,8 @@ class SpanReader {
                                           : faults_made_in(input_.capture, span_);
     if (stretches.found.empty()) {
       if (all.trouble.empty()) all.trouble = "the fault did not take: " + stretches.trouble;
+      if (warning_ && !warning_->shown.empty())
+        all.shown_without = all.shown_without.value_or(0) + times_shown(*warning_);
     } else if (all.early.empty()) {
       all.early = stretches.trouble;
     }

@@ -28,8 +28,9 @@ struct FaultCase {
 
 struct FaultCases {
   std::vector<FaultCase> found;
-  std::string trouble;  // why there is none
-  std::string early;    // that one more was there before its step began; empty: none
+  std::string trouble;                       // why there is none
+  std::string early;                         // that one more was there before its step began; empty: none
+  std::optional<std::size_t> shown_without;  // how often a warning came on where no fault was; empty: none is read
 };
 
 // Steps that follow each other at once are read as one: a fault may begin in one and be cleared in the next.

@@ -58,17 +58,25 @@ FaultWarning warning_of(const ShownTrack& track, const FaultStretch& fault, doub
   if (!right && !wrong) return out;
   out.outcome = wrong ? FaultWarning::Outcome::wrong : FaultWarning::Outcome::right;
   out.at = wrong ? wrong : right;
-  if (!fault.end) return out;
 
   std::optional<std::size_t> last;
   for (std::size_t k = first; k < end; ++k)
     if (track.shown[k] != Shown::none) last = k;
-  if (*last + 1 >= end) return out;  // still shown
-  if (track.t[*last + 1] <= fault.end->earliest())
+  if (*last + 1 >= end) {
+    out.stayed = fault.end.has_value();
+  } else if (!fault.end || track.t[*last + 1] <= fault.end->earliest()) {
     out.lapsed = true;
-  else
+  } else {
     out.off = instant(std::max(track.t[*last], fault.end->earliest()), track.t[*last + 1]);
+  }
   return out;
+}
+
+std::size_t times_shown(const ShownTrack& track) {
+  std::size_t times = 0;
+  for (std::size_t k = 0; k < track.shown.size(); ++k)
+    if (track.shown[k] != Shown::none && (k == 0 || track.shown[k - 1] == Shown::none)) ++times;
+  return times;
 }
 
 }  // namespace trackrod

@@ -48,7 +48,8 @@ TEST_CASE("reaction, warning, departure, what is left and what comes back are th
   CHECK((*finding_of(result, "warning_time").interval)[1] <= 30.0 + 10.0 + 1.1);
   CHECK(value_of(result, "detection_time") == value_of(result, "warning_time"));
   CHECK(value_of(result, "right_warnings") == 100.0);
-  for (const auto* none : {"wrong_warnings", "missing_warnings", "false_warnings"})
+  for (const auto* none :
+       {"wrong_warnings", "missing_warnings", "false_warnings", "lapsed_warnings", "lasting_warnings"})
     CHECK(value_of(result, none) == 0.0);
   check_holds(result, "departure", r.truth.departure);
   CHECK(value_of(result, "gain_left") == Approx(95.0).margin(0.3));
@@ -182,6 +183,38 @@ TEST_CASE("warnings: missing, wrong, shown before, false: each is counted, and t
   result = score_faults(r.capture, settings);
   CHECK(value_of(result, "right_warnings") == 0.0);
   CHECK_FALSE(finding_of(result, "warning_time").value);
+}
+
+TEST_CASE("a warning that goes off with the fault still there has lapsed, one that stays after it lasts") {
+  const auto on_between = [](double from, double to) {
+    auto r = record_faults({}, {{1.6, 3.0}}, 6.0, usual_sensors(), tolerance, 11);
+    for (auto& p : r.capture.samples[3]) p.value = p.when > at(from) && p.when < at(to) ? 4.0 : 0.0;
+    return score_faults(r.capture, settings);
+  };
+  auto result = on_between(1.65, 2.5);
+  CHECK(value_of(result, "lapsed_warnings") == 1.0);
+  CHECK(value_of(result, "lasting_warnings") == 0.0);
+  CHECK(value_of(result, "right_warnings") == 100.0);
+  result = on_between(1.65, 9.0);
+  CHECK(value_of(result, "lapsed_warnings") == 0.0);
+  CHECK(value_of(result, "lasting_warnings") == 1.0);
+  result = on_between(1.65, 4.0);
+  CHECK(value_of(result, "lapsed_warnings") == 0.0);
+  CHECK(value_of(result, "lasting_warnings") == 0.0);
+}
+
+TEST_CASE("where no fault is to be inserted every warning is a false one") {
+  const auto none = R"({"healthy": [4, 6], "tolerance": 1, "right": [4, 6], "none": [0, 2], "inserted": 0})";
+  auto r = record_faults({}, {}, 4.0, usual_sensors(), tolerance, 3);
+  CHECK(value_of(score_faults(r.capture, none), "faults") == 0.0);
+  CHECK(value_of(score_faults(r.capture, none), "false_warnings") == 0.0);
+  for (auto& p : r.capture.samples[3])
+    if ((p.when > at(0.5) && p.when < at(0.7)) || p.when > at(3.0)) p.value = 4.0;
+  CHECK(value_of(score_faults(r.capture, none), "false_warnings") == 2.0);
+  // One that took, none the less, is no measurement of a healthy unit.
+  const auto f = finding_of(score_faults(usual().capture, none), "faults");
+  CHECK_FALSE(f.value);
+  CHECK(f.reason.find("0 were to be inserted, and 3") != std::string::npos);
 }
 
 TEST_CASE("a polled warning lies between its last clear and its first set poll") {
