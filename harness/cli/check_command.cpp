@@ -7,7 +7,6 @@
 #include "harness/cli/load.hpp"
 #include "harness/cli/nudge.hpp"
 #include "harness/cli/run_folder.hpp"
-#include "harness/plan/vehicle_lint.hpp"
 
 namespace trackrod {
 namespace {
@@ -25,10 +24,7 @@ nlohmann::ordered_json describe(const Loaded& loaded, const Console& console) {
     j["plan"] = loaded.plan->name;
     j["duration_s"] = seconds(loaded.timeline->length());
     j["steps"] = loaded.timeline->step_count();
-    auto notes = vehicle_notes(*loaded.timeline, bench);
-    notes.insert(notes.begin(), loaded.plan->left_out.begin(), loaded.plan->left_out.end());
-    for (const auto& note : notes) console.say("note: " + note);
-    j["notes"] = notes;
+    j["notes"] = tell_notes(loaded, console);
   }
   return j;
 }

@@ -1,6 +1,7 @@
 #include "harness/cli/load.hpp"
 
 #include "drivers/device/known_devices.hpp"
+#include "harness/plan/vehicle_lint.hpp"
 #include "harness/score/scoring.hpp"
 
 namespace trackrod {
@@ -65,6 +66,13 @@ std::optional<ExitStatus> load_or_complain(const std::string& bench_path, const 
   if (problems.none()) return std::nullopt;
   console.complain(problems);
   return bad_input;
+}
+
+std::vector<std::string> tell_notes(const Loaded& loaded, const Console& console) {
+  auto notes = loaded.plan->left_out;
+  for (auto& note : vehicle_notes(*loaded.timeline, *loaded.bench)) notes.push_back(std::move(note));
+  for (const auto& note : notes) console.say("note: " + note);
+  return notes;
 }
 
 }  // namespace trackrod

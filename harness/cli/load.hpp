@@ -4,6 +4,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "harness/cli/console.hpp"
 #include "harness/plan/plan.hpp"
@@ -28,6 +29,10 @@ void parse_sources(Loaded& loaded, Problems& problems);
 // What every command with a bench and a plan begins with: reads both, or says what is wrong and gives the exit status.
 std::optional<ExitStatus> load_or_complain(const std::string& bench_path, const std::string& plan_path,
                                            const std::vector<std::string>& set, Console& console, Loaded& loaded);
+
+// Says what a person should know of the plan before it runs, besides its drawing: what its grids leave out, and what it lets
+// the vehicle do that no vehicle does. The result: the same sentences.
+std::vector<std::string> tell_notes(const Loaded& loaded, const Console& console);
 
 // "--set name=value"; error kind bad_input.
 Result<Assignments> parse_assignments(const std::vector<std::string>& set);

@@ -83,7 +83,8 @@ int preview_command(const PreviewChoice& options, Console& console) {
   Loaded loaded;
   if (const auto status = load_or_complain(options.files.bench, options.files.plan, options.files.set, console, loaded))
     return *status;
-  const auto made = preview(*loaded.timeline, *loaded.bench, {1000, journal_bytes_per_sample});
+  auto made = preview(*loaded.timeline, *loaded.bench, {1000, journal_bytes_per_sample});
+  made.notes.insert(made.notes.begin(), loaded.plan->left_out.begin(), loaded.plan->left_out.end());
   console.say("plan '" + loaded.plan->name + "' on bench '" + loaded.bench->name +
               "': " + shown_time(seconds(made.length)) + " and " + shown_time(seconds(made.settle)) + " to settle, " +
               std::to_string(made.steps) + " steps, about " + shown(made.capture_bytes / 1e6, 3) + " MB of capture");
