@@ -257,6 +257,7 @@ void Engine::step(BenchTime due) noexcept {
     const auto elapsed = due - *step_since_;
     for (const auto& channel : now.channels) wanted_[channel.signal] = channel.motion.at(elapsed);
     faults_.advance(now_, live_, *this);
+    if (now.watched && !now.watched->met_by(live_.value(now.watched->signal))) cursor_.lost();
     if (now.until) {
       const bool met = now.until->met_by(live_.value(now.until->signal));
       if (!met)

@@ -31,6 +31,17 @@ Size size_of(const std::vector<TimelineItem>& items, const std::vector<TimelineS
       whole.steps += 1;
       continue;
     }
+    if (!item.levels.empty()) {
+      Size longest;
+      for (const auto& level : item.levels) {
+        const auto size = size_of(level, steps);
+        longest = {std::max(longest.seconds, size.seconds), size.steps, std::max(longest.depth, size.depth)};
+      }
+      whole.seconds += static_cast<double>(item.count) * longest.seconds;
+      whole.steps += static_cast<double>(item.count) * longest.steps;
+      whole.depth = std::max(whole.depth, longest.depth + 1);
+      continue;
+    }
     const auto first = size_of(item.first, steps), again = size_of(item.again, steps);
     const auto later = static_cast<double>(item.count - 1);
     whole.seconds += first.seconds + later * again.seconds;

@@ -215,7 +215,7 @@ TimelineItem Drafting::add(const PlanStep& step, TimelineStep made) {
   made.length = std::max(made.length, bench_.tick);
   made.implausible_meant = implausible_meant_;
   steps_.push_back(std::move(made));
-  return {steps_.size() - 1, 0, {}, {}};
+  return {steps_.size() - 1, 0, {}, {}, {}};
 }
 
 std::optional<Movement> Drafting::move(const PlanStep& step) {

@@ -28,6 +28,8 @@ class Drafting {
 
   const Bench& bench() const { return bench_; }
   Problems& problems() { return *problems_; }
+  std::vector<TimelineStep>& steps() { return steps_; }       // made so far
+  const std::vector<double>& values() const { return now_; }  // where the signals are, by SignalIndex
 
   // A signal of the bench, in either direction.
   std::optional<SignalIndex> signal(const Name& name);

@@ -8,6 +8,7 @@
 #include "harness/plan/criteria.hpp"
 #include "harness/plan/drafting.hpp"
 #include "harness/plan/grids.hpp"
+#include "harness/plan/seek.hpp"
 #include "harness/plan/variables.hpp"
 
 namespace trackrod {
@@ -229,6 +230,7 @@ std::unique_ptr<Plan> parse_by(PlanReader& read, const Sources& sources, const A
   if (!root) return nullptr;
   Problems of_variables, others;
   const auto left_out = expand_grids(*root, of_variables);
+  expand_seeks(*root, of_variables);
   replace_variables(*root, set, of_variables);
   auto plan = read(*root, file, bench, catalogue, others);
   plan->left_out = left_out;

@@ -10,7 +10,7 @@ namespace {
 
 constexpr double near_share = 0.9;
 
-// The program with each body laid out once for its first pass and once for the later ones.
+// The program with each body laid out once for its first pass and once for the later ones; of a seek, its hardest value.
 class Layout {
  public:
   Layout(const Timeline& timeline, Preview& out) : timeline_{timeline}, out_{out} { lay(timeline.program(), 1); }
@@ -20,6 +20,10 @@ class Layout {
  private:
   void lay(const std::vector<TimelineItem>& items, std::uint64_t times) {
     for (const auto& item : items) {
+      if (!item.levels.empty()) {
+        lay(item.levels.back(), times * item.count);
+        continue;
+      }
       if (item.count > 0) {
         lay(item.first, times);
         if (item.count > 1) lay(item.again, times * (item.count - 1));

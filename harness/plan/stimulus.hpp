@@ -100,11 +100,13 @@ StimulusKind staircase_stimulus();
 StimulusKind triangle_stimulus();
 StimulusKind sine_stimulus();
 StimulusKind chirp_stimulus();
+StimulusKind noise_stimulus();
 StimulusKind profile_stimulus();
 StimulusKind supply_stimulus();
 StimulusKind inject_stimulus();
 StimulusKind repeat_element();
 StimulusKind grid_element();
+StimulusKind seek_element();
 StimulusKind parallel_element();
 StimulusKind wait_element();
 

@@ -27,17 +27,20 @@ struct TimelineStep {
   Duration length{};    // at least one tick; of a wait: the longest it may take
   std::vector<Channel> channels;
   std::vector<Injection> injections;
-  std::optional<Condition> until;  // a wait: the step ends when this holds; never: the run ends
-  Duration hold_for{};             // a wait: for how long the condition must hold
-  bool implausible_meant{false};   // what no vehicle does is done on purpose
+  std::optional<Condition> until;    // a wait: the step ends when this holds; never: the run ends
+  Duration hold_for{};               // a wait: for how long the condition must hold
+  std::optional<Condition> watched;  // in a try of a seek: it is survived while this holds
+  bool implausible_meant{false};     // what no vehicle does is done on purpose
 };
 
-// An element of the program: a step, or a body repeated. The first pass of a body starts from what came before it, the
-// later ones from its own end, so both are kept.
+// An element of the program: a step, a body repeated, or a body sought through. The first pass of a repeated body
+// starts from what came before it, the later ones from its own end, so both are kept. A sought body ends where it
+// began.
 struct TimelineItem {
-  std::size_t step{0};     // index into Timeline::steps(), when `count` is 0
-  std::uint64_t count{0};  // repetitions
-  std::vector<TimelineItem> first, again;
+  std::size_t step{0};                            // index into Timeline::steps(), when `count` is 0
+  std::uint64_t count{0};                         // repetitions, or tries
+  std::vector<TimelineItem> first, again;         // of a repeat
+  std::vector<std::vector<TimelineItem>> levels;  // of a seek, from easy to hard: the same steps with other values
 };
 
 // Where every driven signal is once the bench is armed and before a plan moves it, by SignalIndex; 0 for read ones.
@@ -68,7 +71,10 @@ class Timeline {
    public:
     explicit Cursor(const Timeline& timeline);
     const TimelineStep* current() const { return current_; }  // null at the end
-    std::uint32_t cycle() const;                              // repetition of the innermost repeat, from 0
+    std::uint32_t cycle() const;                              // repetition of the innermost repeat or seek, from 0
+    // What the present try of the innermost seek was to survive did not hold. Where the cursor goes then depends on it,
+    // but neither the step that comes next nor its cycle does.
+    void lost() noexcept;
     void next() noexcept;
 
    private:
@@ -77,8 +83,11 @@ class Timeline {
       std::size_t position{0};
       const TimelineItem* repeat{nullptr};
       std::uint64_t done{0};
+      std::size_t rung{0};  // of a seek: the level that is tried
+      bool lost{false};
     };
     void settle_on_step() noexcept;
+    static void choose(Level& level) noexcept;
     const Timeline* timeline_;
     std::vector<Level> levels_;  // as many as the program is deep
     std::size_t level_{0};       // the innermost in use

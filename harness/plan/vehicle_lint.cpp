@@ -89,6 +89,12 @@ class Lint {
         take(timeline_.steps()[item.step]);
         continue;
       }
+      if (!item.levels.empty()) {
+        const double began = time_;
+        walk(item.levels.back());
+        time_ = began + (time_ - began) * static_cast<double>(item.count);
+        continue;
+      }
       walk(item.first);
       const double begin = time_;
       if (item.count > 1) walk(item.again);

@@ -45,9 +45,9 @@ inline const Bench& demo_bench() {
 }
 
 inline const std::vector<std::string>& shipped_plans() {
-  static const std::vector<std::string> names{"response.json", "on-centre.json",  "frequency.json",   "play.json",
-                                              "end-stop.json", "following.json",  "feedback.json",    "supply.json",
-                                              "degraded.json", "acceptance.json", "speed-change.json"};
+  static const std::vector<std::string> names{"response.json", "on-centre.json",  "frequency.json",    "play.json",
+                                              "end-stop.json", "following.json",  "feedback.json",     "supply.json",
+                                              "degraded.json", "acceptance.json", "speed-change.json", "hold-up.json"};
   return names;
 }
 

@@ -31,6 +31,7 @@ TEST_CASE("the shipped plans take the time they are said to take") {
   CHECK(seconds(timeline_of("following.json")->length()) < 115);
   CHECK(seconds(timeline_of("feedback.json")->length()) < 115);
   CHECK(seconds(timeline_of("supply.json")->length()) < 115);
+  CHECK(seconds(timeline_of("hold-up.json")->length()) < 520);  // by far most of it the longest time of waits
   CHECK(seconds(timeline_of("degraded.json")->length()) < 115);
   CHECK(seconds(timeline_of("speed-change.json")->length()) < 115);
   const double acceptance = seconds(timeline_of("acceptance.json")->length());
