@@ -62,6 +62,9 @@ FieldDevice::FieldDevice(const Bench& bench, std::size_t index, Link& link, std:
     auto& list = s.info.direction == Direction::read ? reads_ : drives_;
     list.push_back({static_cast<SignalIndex>(i), field_of(*protocol_, s), s.gain, s.offset, s.no_value});
   }
+  for (const auto& fault : bench.faults)
+    if (const auto* of_messages = std::get_if<MessageFault>(&fault.way); of_messages && of_messages->device == index)
+      protocol_->expect(*of_messages);
   std::stable_sort(reads_.begin(), reads_.end(), [](const auto& a, const auto& b) { return a.field < b.field; });
   for (std::size_t f = 0; f <= protocol_->fields().size(); ++f) {
     const auto at = std::find_if(reads_.begin(), reads_.end(), [&](const auto& m) { return m.field >= f; });

@@ -80,10 +80,10 @@ struct Interlock {
 // A fault of the catalogue: how it is made, and how it shows that it was.
 struct FaultSpec {
   std::string name, what;  // `what`: in words
-  SignalFault way;
+  FaultWay way;
   std::optional<Intermittence> comes_and_goes;
-  // Met while the fault is there and not otherwise, each at most `shows_within` after it was made or removed. None: what
-  // the harness sends is known to be wrong from when it was sent.
+  // Met while the fault is there and not otherwise, each at most `shows_within` after it was made or removed. None:
+  // what the harness sends is known to be wrong from when it was sent. Of messages always none: their sender tells.
   std::optional<Condition> shows;
   Duration shows_within{};
   std::vector<std::size_t> not_with;  // indices into Bench::faults: never together with one of these

@@ -37,7 +37,7 @@ void resolve_device(const Name& name, const written::Part<written::Device>& part
   const auto& w = part.value;
   DeviceSpec spec{name.value,        w.link,  w.protocol, w.timeout.value,
                   w.clock_asymmetry, w.clock, {},         w.silent_until_armed};
-  Draft::DeviceState state{part.good, {}};
+  Draft::DeviceState state{part.good, {}, {}};
   if (part.good) {
     take_link(name, w.link, catalogue, taken, draft.problems);
     const auto before = draft.problems.count();
@@ -50,6 +50,9 @@ void resolve_device(const Name& name, const written::Part<written::Device>& part
       spec.identity = read_identity(w.identity, "device '" + name.value + "'", w.protocol, catalogue, draft.problems);
     add_device_fields(state.fields, catalogue.device_fields, w.protocol.at, draft.problems);
     state.sound = draft.problems.count() == before;
+    for (const auto& p : catalogue.protocols)
+      if (state.sound && p.messages && p.settings.name == w.protocol.kind)
+        state.messages = p.messages(w.protocol.value);
     if (draft.bench.tick > Duration{0} && w.timeout.value <= draft.bench.tick)
       draft.problems.add(w.timeout.at, "found " + with_unit(seconds(w.timeout.value) * 1e3, "ms"),
                          "more than one tick of the loop, " + with_unit(seconds(draft.bench.tick) * 1e3, "ms"),

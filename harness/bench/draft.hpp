@@ -16,6 +16,7 @@ struct Draft {
   struct DeviceState {
     bool sound{false};
     std::vector<FieldInfo> fields;
+    std::vector<MessageInfo> messages;  // that can be made wrong
   };
   struct SignalState {
     bool sound{false};  // direction, unit and range can be relied on

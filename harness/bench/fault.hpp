@@ -2,7 +2,9 @@
 // The ways in which a bench makes faults.
 
 #include <cstdint>
+#include <variant>
 
+#include "harness/base/message_fault.hpp"
 #include "harness/base/sample.hpp"
 
 namespace trackrod {
@@ -29,6 +31,8 @@ struct SignalFault {
   std::uint64_t seed{1};
   bool jumps{false};  // past the signal's greatest slew; never a setpoint of an axis
 };
+
+using FaultWay = std::variant<SignalFault, MessageFault>;
 
 // Comes and goes: in every `period` it is there for `share` of it, at a place drawn from `seed`.
 struct Intermittence {

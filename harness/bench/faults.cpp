@@ -10,12 +10,22 @@
 namespace trackrod {
 namespace {
 
+bool is_switched(const FaultSpec& fault) {
+  const auto* of_value = std::get_if<SignalFault>(&fault.way);
+  return of_value != nullptr && of_value->kind == SignalFault::Kind::set;
+}
+
 void take_sign(const written::Fault& w, FaultSpec& fault, Draft& draft) {
   if (!w.shows) {
-    if (fault.way.kind == SignalFault::Kind::set)
+    if (is_switched(fault))
       draft.problems.add(w.make.at, "a fault that is switched, without 'shows'",
                          "a signal of the bench that shows whether it was made",
                          "a relay may hang, and a supply may be slow: a command is no fault yet");
+    return;
+  }
+  if (std::holds_alternative<MessageFault>(fault.way)) {
+    draft.problems.add(w.shows->at, "'shows' with a fault of messages", "'shows' with faults of values only",
+                       "whether messages were made wrong is told by what was sent");
     return;
   }
   const auto& sign = w.shows->value;
@@ -27,14 +37,14 @@ void take_sign(const written::Fault& w, FaultSpec& fault, Draft& draft) {
 }
 
 void check_safe_state(const written::Fault& w, const FaultSpec& fault, Draft& draft) {
-  const auto& actions = draft.bench.safe_state.actions;
-  const bool taken_back = std::ranges::any_of(actions, [&](const Action& a) {
-    return a.kind == Action::Kind::set && a.signal == fault.way.signal && a.value != fault.way.value;
+  if (!is_switched(fault)) return;
+  const auto& way = std::get<SignalFault>(fault.way);
+  const bool taken_back = std::ranges::any_of(draft.bench.safe_state.actions, [&](const Action& a) {
+    return a.kind == Action::Kind::set && a.signal == way.signal && a.value != way.value;
   });
-  if (fault.way.kind == SignalFault::Kind::set && !taken_back)
+  if (!taken_back)
     draft.problems.add(
-        w.make.at,
-        "the safe state does not take back what this fault does to '" + draft.info(fault.way.signal).name + "'",
+        w.make.at, "the safe state does not take back what this fault does to '" + draft.info(way.signal).name + "'",
         "a line in the safe state that sets it to another value",
         "after the power was taken away: a unit that still has it might move when a fault goes");
 }
@@ -50,7 +60,14 @@ std::optional<FaultSpec> resolve(const Name& name, const written::Fault& w, bool
   return fault;
 }
 
-// Of two faults that must not be made together either may say so.
+// Both would have to say what becomes of one message.
+bool of_one_message(const FaultSpec& a, const FaultSpec& b) {
+  const auto *one = std::get_if<MessageFault>(&a.way), *two = std::get_if<MessageFault>(&b.way);
+  if (one == nullptr || two == nullptr || one->device != two->device) return false;
+  return one->message == two->message || one->message == every_message || two->message == every_message;
+}
+
+// Of two faults that must not be made together either may say so; faults of one message never are.
 void keep_apart(const written::Bench& file, Draft& draft) {
   for (const auto& [name, part] : file.faults) {
     const auto one = draft.bench.find_fault(name.value);
@@ -70,13 +87,35 @@ void keep_apart(const written::Bench& file, Draft& draft) {
       draft.bench.faults[*two].not_with.push_back(*one);
     }
   }
-  for (auto& fault : draft.bench.faults) {
+  auto& faults = draft.bench.faults;
+  for (std::size_t i = 0; i < faults.size(); ++i)
+    for (std::size_t k = 0; k < faults.size(); ++k)
+      if (i != k && of_one_message(faults[i], faults[k])) faults[i].not_with.push_back(k);
+  for (auto& fault : faults) {
     std::ranges::sort(fault.not_with);
     fault.not_with.erase(std::unique(fault.not_with.begin(), fault.not_with.end()), fault.not_with.end());
   }
 }
 
 }  // namespace
+
+std::vector<KindEntry> fault_kinds() {
+  auto all = value_fault_kinds();
+  for (auto& kind : message_fault_kinds()) all.push_back(std::move(kind));
+  return all;
+}
+
+std::optional<FaultWay> resolve_fault(const Chosen& make, Draft& draft) {
+  if (const auto of_value = resolve_value_fault(make, draft)) return *of_value;
+  if (const auto of_messages = resolve_message_fault(make, draft)) return *of_messages;
+  return {};
+}
+
+bool moves_an_axis(SignalIndex signal, const Bench& bench) {
+  return std::ranges::any_of(bench.axes, [&](const AxisSpec& axis) {
+    return std::ranges::any_of(axis.modes, [&](const AxisMode& mode) { return mode.setpoint == signal; });
+  });
+}
 
 bool Intermittence::there(Duration since) const noexcept {
   if (since < Duration{}) return false;

@@ -107,6 +107,9 @@ std::string event_words(const Event& e, const StreamHeader& names) {
     case EventKind::fault_made:
       return named(names.faults, e.a, "fault") + " made";
     case EventKind::fault_shown:
+      if (e.b == 1)
+        return named(names.faults, e.a, "fault") + ": first wrong message " + shown(1e3 * e.value, 3) +
+               " ms after it was made";
       return named(names.faults, e.a, "fault") + " seen, " + shown(1e3 * e.value, 3) + " ms after it was made";
     case EventKind::fault_not_shown:
       return named(names.faults, e.a, "fault") + " NOT SEEN in time: it may never have been there";
@@ -115,6 +118,9 @@ std::string event_words(const Event& e, const StreamHeader& names) {
     case EventKind::fault_removed:
       return named(names.faults, e.a, "fault") + " removed";
     case EventKind::fault_gone:
+      if (e.b == 1)
+        return named(names.faults, e.a, "fault") + ": first right message " + shown(1e3 * e.value, 3) +
+               " ms after it was removed";
       return named(names.faults, e.a, "fault") + " gone, " + shown(1e3 * e.value, 3) + " ms after it was removed";
     case EventKind::identity_refused:
       return named(names.devices, e.a, "device") +

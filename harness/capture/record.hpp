@@ -46,11 +46,13 @@ enum class EventKind : std::uint16_t {
   identity_refused,  // a = device, b = rule of the plan; value = 1 it says something else, 0 it does not say
   inspected,    // a = 0 before, 1 after the steps: the devices said what they are; the journal's notes that follow tell
   fault_made,   // a = fault: from now on what is sent is wrong
-  fault_shown,  // a = fault: the bench saw it in the sample of this instant; value = seconds since it was made
+  fault_shown,  // a = fault: the bench saw it in the sample of this instant; value = seconds since it was made. b = 1:
+                // of messages, the first one was wrong at this instant, and none before it
   fault_not_shown,  // a = fault: the bench did not see it in time
   fault_not_made,   // a = fault: its trigger did not come before the step was over
   fault_removed,    // a = fault
-  fault_gone        // a = fault: no longer seen, in the sample of this instant; value = seconds since it was removed
+  fault_gone        // a = fault: no longer seen, in the sample of this instant; value = seconds since it was removed.
+                    // b = 1: of messages, the first right one went out at this instant
 };
 
 enum class TripCause : std::uint16_t {

@@ -22,7 +22,7 @@ Engine::Engine(EngineParts parts)
     : parts_{std::move(parts)},
       live_{parts_.bench},
       interlocks_{parts_.bench.interlocks},
-      faults_{parts_.bench, parts_.timeline},
+      faults_{parts_.bench, parts_.timeline, parts_.devices},
       arming_{parts_.bench.arming, OnFailure::stop},
       safing_{parts_.bench.safe_state.actions, OnFailure::go_on},
       cursor_{parts_.timeline},
@@ -55,6 +55,7 @@ bool Engine::tick(BenchTime due, BenchTime woke) noexcept {
   advance(due);
   faults_.watch(woke, live_, *this);
   send(due);
+  faults_.look_at_messages(*this);
 
   const auto ticks = static_cast<std::uint32_t>((due - last_due_) / parts_.bench.tick);
   tick_number_ += ticks;
@@ -328,10 +329,18 @@ void Engine::not_made(std::size_t fault) noexcept {
   event(EventKind::fault_not_made, static_cast<std::uint32_t>(fault));
 }
 
+void Engine::took_hold(std::size_t fault, BenchTime when, Duration after) noexcept {
+  record(Event{when, seconds(after), static_cast<std::uint32_t>(fault), 1, EventKind::fault_shown});
+}
+
 void Engine::removed(std::size_t fault) noexcept { event(EventKind::fault_removed, static_cast<std::uint32_t>(fault)); }
 
 void Engine::gone(std::size_t fault, BenchTime when, Duration after) noexcept {
   record(Event{when, seconds(after), static_cast<std::uint32_t>(fault), 0, EventKind::fault_gone});
+}
+
+void Engine::let_go(std::size_t fault, BenchTime when, Duration after) noexcept {
+  record(Event{when, seconds(after), static_cast<std::uint32_t>(fault), 1, EventKind::fault_gone});
 }
 
 // Nobody knows what else a relay that hangs does.
@@ -364,12 +373,12 @@ void Engine::trip(TripCause cause, std::uint32_t which, double value) noexcept {
   enter(RunState::tripped);
 }
 
-// They stay as they are: a unit that still has power might move when a fault goes. The safe state takes the power
-// first.
+// Those of values stay as they are: a unit that still has power might move when a fault goes. The safe state takes the
+// power first. Those of messages end: a safe state that does not arrive is none.
 void Engine::leave_faults() noexcept {
   for (const auto drive : drives_)
     if (faults_.touches(drive)) wanted_[drive] = sent_[drive];
-  faults_.stop();
+  faults_.stop(*this);
 }
 
 void Engine::make_safe(BenchTime due) noexcept {

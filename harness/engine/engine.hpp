@@ -74,8 +74,10 @@ class Engine final : private InputSink, private SequenceHands, private FaultNote
   void shown(std::size_t fault, BenchTime when, Duration after) noexcept override;
   void not_shown(std::size_t fault) noexcept override;
   void not_made(std::size_t fault) noexcept override;
+  void took_hold(std::size_t fault, BenchTime when, Duration after) noexcept override;
   void removed(std::size_t fault) noexcept override;
   void gone(std::size_t fault, BenchTime when, Duration after) noexcept override;
+  void let_go(std::size_t fault, BenchTime when, Duration after) noexcept override;
   void remains(std::size_t fault, double value) noexcept override;
 
   void watch_devices(BenchTime now) noexcept;

@@ -2,16 +2,22 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace trackrod {
 
-FaultInjector::FaultInjector(const Bench& bench, const Timeline& timeline)
-    : bench_{bench}, present_(bench.faults.size()), by_signal_(bench.signals.size()) {
+FaultInjector::FaultInjector(const Bench& bench, const Timeline& timeline, std::vector<Device*> devices)
+    : bench_{bench},
+      present_(bench.faults.size()),
+      by_signal_(bench.signals.size()),
+      messages_{bench, std::move(devices)} {
   std::size_t most = 0;
   for (const auto& step : timeline.steps()) most = std::max(most, step.injections.size());
   planned_.resize(most);
   for (std::size_t i = 0; i < bench.faults.size(); ++i) {
-    const auto& way = bench.faults[i].way;
+    const auto* of_value = std::get_if<SignalFault>(&bench.faults[i].way);
+    if (of_value == nullptr) continue;
+    const auto& way = *of_value;
     by_signal_[way.signal].push_back(i);
     if (way.kind == SignalFault::Kind::swapped) by_signal_[way.other].push_back(i);
     if (way.kind != SignalFault::Kind::late) continue;
@@ -52,6 +58,7 @@ void FaultInjector::advance(BenchTime now, const LiveValues& live, FaultNotes& n
       remove(injection.fault, now, notes);
     }
   }
+  messages_.advance(now);
 }
 
 void FaultInjector::end_step(BenchTime now, FaultNotes& notes) noexcept {
@@ -63,7 +70,8 @@ void FaultInjector::end_step(BenchTime now, FaultNotes& notes) noexcept {
   planned_count_ = 0;
 }
 
-void FaultInjector::stop() noexcept {
+void FaultInjector::stop(FaultNotes& notes) noexcept {
+  messages_.stop(notes);
   planned_count_ = 0;
   for (auto& p : present_) p.there = false, p.look = Look::nothing;
 }
@@ -79,7 +87,9 @@ void FaultInjector::make(Planned& planned, BenchTime now, FaultNotes& notes) noe
   p.held_known = false;
   p.since = now;
   p.look = Look::appears;
-  p.random.seed(bench_.faults[planned.injection->fault].way.seed);
+  if (const auto* of_value = std::get_if<SignalFault>(&bench_.faults[planned.injection->fault].way))
+    p.random.seed(of_value->seed);
+  messages_.make(planned.injection->fault, now);
   notes.made(planned.injection->fault);
 }
 
@@ -89,6 +99,7 @@ void FaultInjector::remove(std::size_t fault, BenchTime now, FaultNotes& notes) 
   p.there = false;
   p.removed = now;
   p.look = Look::disappears;
+  messages_.remove(fault, now, notes);
   notes.removed(fault);
 }
 
@@ -129,7 +140,8 @@ double FaultInjector::distorted(SignalIndex signal, std::span<const double> all,
 
 bool FaultInjector::jumps(SignalIndex signal, BenchTime now) const noexcept {
   return std::ranges::any_of(by_signal_[signal], [&](std::size_t fault) {
-    return bench_.faults[fault].way.jumps && (present_[fault].there || present_[fault].removed == now);
+    return std::get_if<SignalFault>(&bench_.faults[fault].way)->jumps &&
+           (present_[fault].there || present_[fault].removed == now);
   });
 }
 
@@ -137,7 +149,7 @@ double FaultInjector::distort(std::size_t fault, SignalIndex signal, double want
                               double sent, BenchTime now) noexcept {
   using K = SignalFault::Kind;
   const auto& spec = bench_.faults[fault];
-  const auto& way = spec.way;
+  const auto& way = *std::get_if<SignalFault>(&spec.way);  // by_signal_ has no others
   auto& p = present_[fault];
   double before = wanted;  // of a late one
   if (way.kind == K::late) {

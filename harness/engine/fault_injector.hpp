@@ -6,44 +6,30 @@
 #include <span>
 #include <vector>
 
+#include "harness/engine/fault_notes.hpp"
 #include "harness/engine/live_values.hpp"
+#include "harness/engine/message_faults.hpp"
 #include "harness/plan/timeline.hpp"
 
 namespace trackrod {
 
-// What happened to a fault (index into Bench::faults).
-class FaultNotes {
- public:
-  virtual ~FaultNotes() = default;
-  // From now on what is sent is wrong.
-  virtual void made(std::size_t fault) noexcept = 0;
-  // The bench saw it, `after` it was made, in a sample of that instant.
-  virtual void shown(std::size_t fault, BenchTime when, Duration after) noexcept = 0;
-  // It was not seen in time, or was over before it was.
-  virtual void not_shown(std::size_t fault) noexcept = 0;
-  // Its trigger did not come, or the step was over first.
-  virtual void not_made(std::size_t fault) noexcept = 0;
-  virtual void removed(std::size_t fault) noexcept = 0;
-  // The bench no longer sees it, `after` it was removed, in a sample of that instant.
-  virtual void gone(std::size_t fault, BenchTime when, Duration after) noexcept = 0;
-  // It is still seen, longer after it was removed than it may be: a relay that hangs.
-  virtual void remains(std::size_t fault, double value) noexcept = 0;
-};
-
 // On the loop's thread. Allocates when it is made, and not after.
 class FaultInjector {
  public:
-  FaultInjector(const Bench& bench, const Timeline& timeline);
+  // The devices, in the bench's order, outlive it.
+  FaultInjector(const Bench& bench, const Timeline& timeline, std::vector<Device*> devices);
 
   void begin_step(const TimelineStep& step, BenchTime at) noexcept;
   // Once a tick while a step runs: makes and removes what is due.
   void advance(BenchTime now, const LiveValues& live, FaultNotes& notes) noexcept;
   // Once a tick, step or none: whether what was made shows, and what was removed is gone.
   void watch(BenchTime now, const LiveValues& live, FaultNotes& notes) noexcept;
+  // Once a tick after the devices sent, step or none: what faults of messages did.
+  void look_at_messages(FaultNotes& notes) noexcept { messages_.look(notes); }
   // Removes all that the step made.
   void end_step(BenchTime now, FaultNotes& notes) noexcept;
-  // From now on nothing is made, removed or said: the safe state has what is sent.
-  void stop() noexcept;
+  // From now on nothing is made, removed or said: the safe state has what is sent. Its messages are right at once.
+  void stop(FaultNotes& notes) noexcept;
   bool touches(SignalIndex signal) const noexcept;  // a fault of this signal is there
 
   // What to send instead of `wanted`; call it for every driven signal each tick, in their order.
@@ -86,6 +72,7 @@ class FaultInjector {
   BenchTime step_began_{};
   std::vector<std::vector<std::size_t>> by_signal_;  // faults that touch it
   std::vector<Past> past_;
+  MessageFaults messages_;
 };
 
 }  // namespace trackrod

@@ -37,7 +37,8 @@ bool may_join(const Injection& injection, const std::vector<Injection>& others, 
     if (!apart && other.fault != injection.fault) continue;
     draft.problems().add(
         at, "'" + fault.name + "' while '" + draft.bench().faults[other.fault].name + "' may be there",
-        apart ? "faults that the bench does not keep apart by 'not_with'" : "each fault once at a time");
+        apart ? "faults that the bench does not keep apart: by 'not_with', or because they are of one message"
+              : "each fault once at a time");
     return false;
   }
   return true;

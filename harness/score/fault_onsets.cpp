@@ -102,6 +102,9 @@ FaultStretches faults_made_in(const CaptureView& capture, const Span& span) {
   FaultStretches out;
   const double tick = seconds(capture.timing().tick);
   const auto since = [&](const Event& e) { return seconds(e.when - span.from); };
+  const auto at_tick = [&](const Event& e) { return between(since(e), since(e) + tick); };
+  // Of messages: the sender knows which one was the first.
+  const auto is_exact = [](const Event& e) { return e.b == 1; };
   const auto finish = [&](Made& m) {
     if (m.is_seen) all.push_back(m);
   };
@@ -111,18 +114,20 @@ FaultStretches faults_made_in(const CaptureView& capture, const Span& span) {
     switch (e.kind) {
       case EventKind::fault_made:
         if (at != present.end()) finish(at->second);
-        present[e.a] = {{between(since(e), since(e) + tick), std::nullopt, 0}, since(e)};
+        present[e.a] = {{at_tick(e), std::nullopt, 0}, since(e)};
         break;
       case EventKind::fault_shown:
-        if (at != present.end()) at->second.stretch.begin = between(at->second.made, since(e));
+        if (at != present.end())
+          at->second.stretch.begin = is_exact(e) ? at_tick(e) : between(at->second.made, since(e));
         break;
       case EventKind::fault_removed:
         if (at == present.end()) break;
         at->second.removed = since(e);
-        at->second.stretch.end = between(since(e), since(e) + tick);
+        at->second.stretch.end = at_tick(e);
         break;
       case EventKind::fault_gone:
-        if (at != present.end()) at->second.stretch.end = between(at->second.removed, since(e));
+        if (at != present.end())
+          at->second.stretch.end = is_exact(e) ? at_tick(e) : between(at->second.removed, since(e));
         break;
       case EventKind::fault_not_shown:
         if (at != present.end()) at->second.is_seen = false;

@@ -33,7 +33,8 @@ struct FaultStretches {
 FaultStretches faults_in(const ScoreInput& input, const std::string& role, const Span& span, const FaultRule& rule);
 
 // As the harness made them, from the run's events: a fault that is sensed began between its making and the sample that
-// showed it, another one within the tick in which it was made: of a message with a longer cycle that is too early.
+// showed it, one of messages within the tick in which the first of them was wrong, another one within the tick in which
+// it was made: of a value in a message with a longer cycle that is too early.
 // Those that the bench did not see, or whose trigger did not come, are not among them; `trouble` tells.
 FaultStretches faults_made_in(const CaptureView& capture, const Span& span);
 

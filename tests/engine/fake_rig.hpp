@@ -137,6 +137,7 @@ inline constexpr BenchTime zero{std::chrono::seconds{100}};
 struct FakeRig {
   Bench bench{small_bench()};
   FakeDevice device;
+  Device* sent_through{nullptr};    // stands between the engine and the first device; empty: nothing does
   std::vector<FakeDevice*> others;  // of the bench, behind the first: they say that they are there, no more
   FakeInputs inputs{device, others};
   VirtualTime time{zero};
@@ -158,7 +159,7 @@ struct FakeRig {
     if (plan) timeline = Timeline::compile(*plan, bench, problems);
     for (const auto& p : problems.sorted()) WARN(p.sentence());
     REQUIRE(timeline);
-    std::vector<Device*> devices{&device};
+    std::vector<Device*> devices{sent_through != nullptr ? sent_through : &device};
     devices.insert(devices.end(), others.begin(), others.end());
     Engine engine{{bench, *plan, *timeline, devices, inputs, time, records, *keeper}};
     run_loop(engine, bench.tick, time, before);

@@ -23,13 +23,14 @@ struct FaultyRig : FakeRig {
     bench.signals[speed].info.max_slew = bench.signals[other_speed].info.max_slew = 100.0;
     FaultSpec fault;
     fault.name = "wrong_speed";
-    fault.way.kind = kind;
-    fault.way.signal = speed;
-    fault.way.other = other_speed;
-    fault.way.value = value;
-    fault.way.jumps = true;
     bench.faults = {fault};
+    way().kind = kind;
+    way().signal = speed;
+    way().other = other_speed;
+    way().value = value;
+    way().jumps = true;
   }
+  SignalFault& way() { return std::get<SignalFault>(fault().way); }
   FaultSpec& fault() { return bench.faults[0]; }
 
   // The fault for 300 ms from 400 ms on, while the speed rises from 0 to 100 km/h in the second that the step takes.
@@ -96,14 +97,14 @@ TEST_CASE("signals that are swapped stand for each other") {
 
 TEST_CASE("a signal that comes late is what it was, to the tick") {
   FaultyRig rig{SignalFault::Kind::late};
-  rig.fault().way.delay = 150ms;
+  rig.way().delay = 150ms;
   rig.run_rising();
   CHECK(rig.sent_at(500ms) == Approx(35.0).margin(0.2));
 }
 
 TEST_CASE("a signal that runs away goes at its rate from where it was, and no further than its end") {
   FaultyRig rig{SignalFault::Kind::ramp, 50.0};
-  rig.fault().way.rate = 100.0;
+  rig.way().rate = 100.0;
   rig.run_rising();
   CHECK(rig.sent_at(450ms) == Approx(45.0).margin(0.2));
   CHECK(rig.sent_at(600ms) == Approx(50.0).margin(1e-9));
@@ -128,7 +129,7 @@ TEST_CASE("a fault never takes a signal out of its range, nor faster than it may
   rig.run_rising();
   CHECK(rig.sent_at(500ms) == 200.0);
   FaultyRig slow{SignalFault::Kind::offset, 50.0};
-  slow.fault().way.jumps = false;
+  slow.way().jumps = false;
   slow.run_rising();
   const auto& sent = slow.records.samples[speed];
   for (std::size_t i = 1; i < sent.size(); ++i) CHECK(std::abs(sent[i].value - sent[i - 1].value) <= 0.1 + 1e-5);

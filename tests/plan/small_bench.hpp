@@ -46,7 +46,7 @@ inline Bench small_bench() {
   b.interlocks = {{"axis_torque", {angle, -168, 168}, std::chrono::milliseconds{80}, "the stops"}};
   FaultSpec relay, slow;
   relay.name = "relay_open", slow.name = "speed_stuck";
-  relay.way.signal = volts, slow.way.signal = speed;
+  std::get<SignalFault>(relay.way).signal = volts, std::get<SignalFault>(slow.way).signal = speed;
   relay.not_with = {1}, slow.not_with = {0};
   b.faults = {relay, slow};
   b.safe_state.within = std::chrono::milliseconds{800};

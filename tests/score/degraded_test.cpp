@@ -1,6 +1,7 @@
 // The score `degraded` on a unit whose fault, reaction, warning and fallback are known.
 
 #include "harness/score/decision.hpp"
+#include "harness/score/fault_onsets.hpp"
 #include "tests/score/faulty_unit.hpp"
 #include "tests/score/rig.hpp"
 
@@ -90,6 +91,31 @@ TEST_CASE("faults that the plan injects are found in the run's own events, with 
     const auto f = finding_of(score_faults(r.capture, settings, no_input), "reaction_time");
     CHECK(f.verdict == Verdict::not_run);
     CHECK(f.reason.find("did not see") != std::string::npos);
+  }
+}
+
+TEST_CASE("a fault of messages begins with its first wrong message and ends with the first right one, to the tick") {
+  auto r = usual();
+  std::mt19937_64 random{7};
+  const auto times = fault_times(3, 1.6, 1.7, 4.0, random);
+  const auto add = [&](double t, EventKind kind, std::uint32_t b) {
+    r.capture.all_events.push_back({at(t), 0.0, 3, b, kind});
+  };
+  for (const auto& f : times) {
+    add(f.from - 0.009, EventKind::fault_made, 0);  // most of a cycle before a message is due
+    add(f.from - 0.0005, EventKind::fault_shown, 1);
+    add(f.to - 0.009, EventKind::fault_removed, 0);
+    add(f.to - 0.0005, EventKind::fault_gone, 1);
+  }
+  const auto made = faults_made_in(r.capture, {at(0.0), at(15.0)});
+  REQUIRE(made.found.size() == 3);
+  for (std::size_t i = 0; i < 3; ++i) {
+    const auto& [begin, end, bounces] = made.found[i];
+    CHECK(begin.t == Approx(times[i].from).margin(1e-6));
+    CHECK(begin.half_width == Approx(0.0005).margin(1e-6));
+    REQUIRE(end);
+    CHECK(end->t == Approx(times[i].to).margin(1e-6));
+    CHECK(end->half_width == Approx(0.0005).margin(1e-6));
   }
 }
 

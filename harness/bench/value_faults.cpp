@@ -1,9 +1,10 @@
-#include "harness/bench/fault_kinds.hpp"
+// Faults of values: their table.
 
 #include <algorithm>
 #include <functional>
 
 #include "harness/bench/draft.hpp"
+#include "harness/bench/fault_kinds.hpp"
 
 namespace trackrod {
 namespace {
@@ -123,13 +124,6 @@ Fields<OfSignal> fields_of(const SignalKind& kind) {
   return fields;
 }
 
-// Whether an axis of the bench moves by it.
-bool moves_an_axis(SignalIndex signal, const Bench& bench) {
-  return std::ranges::any_of(bench.axes, [&](const AxisSpec& axis) {
-    return std::ranges::any_of(axis.modes, [&](const AxisMode& mode) { return mode.setpoint == signal; });
-  });
-}
-
 std::optional<SignalFault> resolve_signal(const SignalKind& kind, const OfSignal& w, Draft& draft) {
   const auto signal = draft.find(w.signal, Direction::drive, "a fault");
   if (!signal) return {};
@@ -156,13 +150,13 @@ std::optional<SignalFault> resolve_signal(const SignalKind& kind, const OfSignal
 
 }  // namespace
 
-std::vector<KindEntry> fault_kinds() {
+std::vector<KindEntry> value_fault_kinds() {
   std::vector<KindEntry> all;
   for (const auto& k : signal_kinds()) all.push_back(kind(k.name, fields_of(k)));
   return all;
 }
 
-std::optional<SignalFault> resolve_fault(const Chosen& make, Draft& draft) {
+std::optional<SignalFault> resolve_value_fault(const Chosen& make, Draft& draft) {
   for (const auto& kind : signal_kinds())
     if (kind.name == make.kind) return resolve_signal(kind, std::any_cast<const OfSignal&>(make.value), draft);
   return {};
