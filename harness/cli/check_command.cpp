@@ -7,6 +7,7 @@
 #include "harness/cli/load.hpp"
 #include "harness/cli/nudge.hpp"
 #include "harness/cli/run_folder.hpp"
+#include "harness/plan/injected.hpp"
 
 namespace trackrod {
 namespace {
@@ -24,6 +25,9 @@ nlohmann::ordered_json describe(const Loaded& loaded, const Console& console) {
     j["plan"] = loaded.plan->name;
     j["duration_s"] = seconds(loaded.timeline->length());
     j["steps"] = loaded.timeline->step_count();
+    const auto faults = injected_faults(*loaded.timeline, bench);
+    for (const auto& fault : faults) console.say("  makes the fault '" + fault + "'");
+    j["faults"] = faults;
     j["notes"] = tell_notes(loaded, console);
   }
   return j;

@@ -6,6 +6,7 @@
 #include "harness/cli/commands.hpp"
 #include "harness/cli/load.hpp"
 #include "harness/cli/run_folder.hpp"
+#include "harness/plan/injected.hpp"
 #include "harness/plan/preview.hpp"
 #include "harness/report/svg.hpp"
 #include "harness/report/terminal_plot.hpp"
@@ -88,13 +89,12 @@ int preview_command(const PreviewChoice& options, Console& console) {
   console.say("plan '" + loaded.plan->name + "' on bench '" + loaded.bench->name +
               "': " + shown_time(seconds(made.length)) + " and " + shown_time(seconds(made.settle)) + " to settle, " +
               std::to_string(made.steps) + " steps, about " + shown(made.capture_bytes / 1e6, 3) + " MB of capture");
-  nlohmann::ordered_json j{{"plan", loaded.plan->name},
-                           {"duration_s", seconds(made.length)},
-                           {"settle_s", seconds(made.settle)},
-                           {"steps", made.steps},
-                           {"capture_bytes", made.capture_bytes},
-                           {"notes", made.notes},
-                           {"signals", nlohmann::ordered_json::array()}};
+  const auto faults = injected_faults(*loaded.timeline, *loaded.bench);
+  for (const auto& fault : faults) console.say("  makes the fault '" + fault + "'");
+  nlohmann::ordered_json j{
+      {"plan", loaded.plan->name}, {"duration_s", seconds(made.length)},        {"settle_s", seconds(made.settle)},
+      {"steps", made.steps},       {"capture_bytes", made.capture_bytes},       {"faults", faults},
+      {"notes", made.notes},       {"signals", nlohmann::ordered_json::array()}};
   for (const auto& signal : made.signals) {
     const auto& info = loaded.bench->signals[signal.signal].info;
     tell_signal(signal, info, console);
