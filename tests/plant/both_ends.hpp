@@ -39,6 +39,9 @@ class Both : private SampleSink {
     REQUIRE(index);
     REQUIRE(set_.devices[bench_->signals[*index].device]->set(*index, value));
   }
+  // A fault of messages of the bench's catalogue is there from now on, or is no more.
+  void make(const std::string& fault) { of_messages(fault, &Device::disturb); }
+  void remove(const std::string& fault) { of_messages(fault, &Device::leave); }
   bool settled(const std::string& signal) const {
     const auto index = *bench_->find(signal);
     return set_.devices[bench_->signals[index].device]->settled(index);
@@ -72,6 +75,13 @@ class Both : private SampleSink {
   const Plant& plant() const { return simulated_->plant(); }
 
  private:
+  void of_messages(const std::string& fault, void (Device::*act)(const MessageFault&)) {
+    const auto index = bench_->find_fault(fault);
+    REQUIRE(index);
+    const auto& way = std::get<MessageFault>(bench_->faults[*index].way);
+    Device& device = *set_.devices[way.device];
+    (device.*act)(way);
+  }
   void put(const Sample& sample) noexcept override { latest_[sample.signal] = sample; }
 
   std::unique_ptr<Bench> bench_;
