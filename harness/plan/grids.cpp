@@ -1,89 +1,18 @@
 #include "harness/plan/grids.hpp"
 
 #include <algorithm>
-#include <set>
 
-#include "harness/plan/combinations.hpp"
 #include "harness/plan/stimulus.hpp"
 #include "harness/plan/variables.hpp"
+#include "harness/plan/written_grid.hpp"
 
 namespace trackrod {
 namespace {
 
-struct WrittenGrid {
-  std::vector<std::pair<Name, Located<std::vector<Node>>>> over;
-  bool pairs{false};
-  std::vector<Node> without;
-};
-
-const Fields<WrittenGrid>& grid_fields() {
-  static const auto fields =
-      Fields<WrittenGrid>{"a grid", "Combinations of values for which steps and criteria are worked out"}
-          .need("over", &WrittenGrid::over, dictionary(located(list(raw(), 1, 1000))),
-                "axes by name, each a list of values: texts, numbers, or objects of both with a \"name\"")
-          .may("take", &WrittenGrid::pairs, choice<bool>({{"all", false}, {"pairs", true}}),
-               "all combinations, or as few as hold every pair of values of two axes; \"all\" when not given")
-          .may("without", &WrittenGrid::without, list(raw()),
-               "combinations that are not made: objects of axis and value, or the name of a value");
-  return fields;
-}
-
-// What a value is called in "without".
-std::string called(const Node& value) {
-  const auto* name = value.kind == Node::Kind::object ? value.find("name") : &value;
-  return name != nullptr ? name->text : "";
-}
-
-struct Grid {
-  std::string name;
-  std::vector<std::pair<std::string, std::vector<Node>>> axes;
-  std::vector<Combination> combinations;
-};
-
-// False after telling why it is no value.
-bool is_value(const Node& value, Problems& problems) {
-  const auto simple = [](const Node& n) { return n.kind == Node::Kind::text || n.kind == Node::Kind::number; };
-  if (simple(value)) return true;
-  const bool named = value.kind == Node::Kind::object && value.find("name") != nullptr &&
-                     std::ranges::all_of(value.members, [&](const auto& m) { return simple(m.value); });
-  if (!named)
-    problems.add(value.at, "found " + value.shown(), "a text, a number, or an object of these with a \"name\"");
-  return named;
-}
-
-// Indices by axis; empty where the object leaves the axis open.
-std::vector<Exclusion> exclusions_of(const WrittenGrid& written, const Grid& grid, Problems& problems) {
-  std::vector<Exclusion> all;
-  for (const auto& w : written.without) {
-    Exclusion e(grid.axes.size());
-    if (w.kind != Node::Kind::object || w.members.empty()) {
-      problems.add(w.at, "found " + w.shown(), "an object of axis and value");
-      continue;
-    }
-    for (const auto& m : w.members) {
-      const auto axis = std::ranges::find(grid.axes, m.key, [](const auto& a) { return a.first; });
-      if (axis == grid.axes.end()) {
-        problems.add(m.key_at, "no axis '" + m.key + "'", "an axis of '" + grid.name + "'");
-        continue;
-      }
-      const auto value = std::ranges::find(axis->second, called(m.value), called);
-      if (value == axis->second.end())
-        problems.add(m.value.at, "found " + m.value.shown(), "a value of the axis '" + m.key + "', or its name");
-      else
-        e[static_cast<std::size_t>(axis - grid.axes.begin())] = static_cast<std::size_t>(value - axis->second.begin());
-    }
-    all.push_back(std::move(e));
-  }
-  return all;
-}
-
 class Expander {
  public:
-  Expander(const Node& section, Problems& problems) : problems_{problems} {
-    for (const auto& m : section.members) {
-      WrittenGrid written;
-      if (grid_fields().read(m.value, written, problems)) add(m.key, written);
-    }
+  Expander(const Node& plan, Problems& problems) : problems_{problems}, grids_{read_grids(plan, problems)} {
+    for (const auto& grid : grids_) tell_left_out(grid);
   }
 
   void steps(std::vector<Node>& list) {
@@ -129,33 +58,15 @@ class Expander {
       if (track.kind == Node::Kind::list) steps(track.items);
   }
 
-  void add(const std::string& name, const WrittenGrid& written) {
-    Grid grid{name, {}, {}};
-    std::vector<std::size_t> sizes;
-    bool good = true;
-    for (const auto& [axis, values] : written.over) {
-      std::set<std::string> names;
-      for (const auto& value : values.value) {
-        good = is_value(value, problems_) && good;
-        if (names.insert(called(value)).second) continue;
-        problems_.add(value.at, value.shown() + " a second time", "each value of an axis once");
-        good = false;
-      }
-      grid.axes.emplace_back(axis.value, values.value);
-      sizes.push_back(values.value.size());
-    }
-    const auto without = exclusions_of(written, grid, problems_);
-    if (!good) return;
-    grid.combinations = written.pairs ? every_pair(sizes, without) : every_combination(sizes, without);
+  void tell_left_out(const Grid& grid) {
     std::size_t all = 1;
-    for (const auto size : sizes) all *= size;
-    if (written.pairs)
-      left_out.push_back("grid '" + name + "': " + std::to_string(grid.combinations.size()) + " of " +
+    for (const auto& axis : grid.axes) all *= axis.second.size();
+    if (grid.pairs)
+      left_out.push_back("grid '" + grid.name + "': " + std::to_string(grid.combinations.size()) + " of " +
                          std::to_string(all) + " combinations hold every pair of values that may come together");
     else if (grid.combinations.size() < all)
-      left_out.push_back("grid '" + name + "': " + std::to_string(all - grid.combinations.size()) + " of " +
+      left_out.push_back("grid '" + grid.name + "': " + std::to_string(all - grid.combinations.size()) + " of " +
                          std::to_string(all) + " combinations are not made, as \"without\" says");
-    grids_.push_back(std::move(grid));
   }
 
   // The grid that the object names, or null; then told, unless it names none.
@@ -220,9 +131,7 @@ Shape<Node> grids_shape() {
 }
 
 std::vector<std::string> expand_grids(Node& plan, Problems& problems) {
-  static const Node none;
-  const auto* section = member(plan, "grids");
-  Expander expander{section != nullptr ? *section : none, problems};
+  Expander expander{plan, problems};
   if (auto* steps = member(plan, "steps")) expander.steps(steps->items);
   if (auto* criteria = member(plan, "criteria")) expander.criteria(criteria->items);
   return expander.left_out;
