@@ -52,6 +52,38 @@ std::string verdict_block(const std::vector<Finding>& findings) {
          "\n";
 }
 
+std::string matrix_sentence(CellState whole) {
+  switch (whole) {
+    case CellState::pass:
+      return "Every cell that the plan makes passes, and every finding beside them.";
+    case CellState::fail:
+      return "At least one cell, or a finding beside them, breaks a limit.";
+    case CellState::waived:
+      return "What does not pass is waived by people, with name and reason. A waiver is no pass.";
+    case CellState::open:
+      return "Nothing breaks its limit, but at least one cell was never run.";
+    case CellState::not_run:
+      return "Nothing breaks its limit, but at least one cell was tried in vain.";
+    case CellState::inconclusive:
+      return "Nothing breaks its limit, but in at least one cell neither a pass nor a fail can be claimed.";
+    default:
+      return "At least one cell says nothing of the unit, whatever its values.";
+  }
+}
+
+std::string matrix_block(const Report& report) {
+  const auto whole = whole_state(report.findings, report.sign_off.matrices).value_or(CellState::open);
+  std::string items;
+  for (const auto& matrix : report.sign_off.matrices)
+    items += element("li", matrix.grid + ": " + coverage_text(coverage_of(matrix)));
+  if (const auto counts = tally(report.findings); counts.unjudged < report.findings.size())
+    items += element("li", "beside the matrix: " + tally_text(counts));
+  return wrap("div",
+              element("strong", state_name(whole)) + element("p", matrix_sentence(whole)) + wrap("ul", items, "counts"),
+              "verdict " + page::state_class(whole)) +
+         "\n";
+}
+
 std::string header(const Report& report) {
   const auto& f = report.facts;
   const auto unit = f.unit + (f.unit_serial.empty() ? "" : ", serial " + f.unit_serial);
@@ -75,7 +107,10 @@ std::string notices(const Report& report) {
     out += wrap("div", element("strong", "The run did not end as planned.") + " " + escaped(f.ending), "notice") + "\n";
   if (!f.invalid.empty())
     out += wrap("div", element("strong", "The run is invalid") + page::bullet_list(f.invalid), "notice") + "\n";
+  if (const auto& refused = report.sign_off.refused; !refused.empty())
+    out += wrap("div", element("strong", "Not for sign-off") + page::bullet_list(refused), "notice") + "\n";
   auto cautions = f.cautions;
+  for (const auto& c : report.sign_off.cautions) cautions.push_back(c);
   for (auto& c : page::found_cautions(report)) cautions.push_back(std::move(c));
   if (!cautions.empty())
     out += wrap("div", element("strong", "Bear in mind") + page::bullet_list(cautions), "notice") + "\n";
@@ -112,12 +147,17 @@ std::string footer() {
 std::string write_html(const Report& report) {
   const auto& f = report.facts;
   const auto title = f.run + ": " + f.plan + ", " + f.unit;
+  const bool has_matrix = !report.sign_off.matrices.empty();
+  // Beside a matrix only what there is.
+  const bool has_findings = !has_matrix || !report.findings.empty();
   return "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\" />\n"
          "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\" />\n"
          "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\" />\n" +
          element("title", title) + "\n<style>\n" + report_css + "</style>\n</head>\n<body>\n" + header(report) +
-         verdict_block(report.findings) + notices(report) + page::requirements(report.findings) +
-         page::findings(report.findings) + figures(report.figures) + page::run_facts(report) +
+         (has_matrix ? matrix_block(report) : verdict_block(report.findings)) + notices(report) +
+         page::matrices(report.sign_off) +
+         (has_findings ? page::requirements(report.findings) + page::findings(report.findings) : "") +
+         figures(report.figures) + page::evidence(report.sign_off) + page::run_facts(report) +
          page::timing(report.timing) + page::calibrations(report) + page::gaps(report) + page::events(f.events) +
          footer() + "\n</body>\n</html>\n";
 }

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "harness/capture/view.hpp"
+#include "harness/report/matrix.hpp"
 #include "harness/score/score.hpp"
 
 namespace trackrod {
@@ -52,8 +53,9 @@ struct RunFacts {
 
 struct Report {
   RunFacts facts;
-  std::vector<Finding> findings;
-  std::vector<Figure> figures;
+  SignOff sign_off;               // of a plan with grids; else empty
+  std::vector<Finding> findings;  // beside the matrices
+  std::vector<Figure> figures;    // likewise
   std::vector<SignalInfo> signals;
   TimingQuality timing;
   std::vector<Gap> gaps;

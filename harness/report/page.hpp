@@ -28,9 +28,23 @@ std::string verdict_badge(const Finding& finding);
 // "12.3 µs", "4.56 ms", "12.3 s", "5 min 12 s", "8 h 0 min".
 std::string span_text(Duration span);
 
+// An address inside the page.
+std::string link(const std::string& anchor, const std::string& inside, std::string_view css_class = "");
+
 // findings
+using Conditions = std::vector<std::pair<std::string, std::string>>;
+// A sentence; nothing without any.
+std::string conditions(const Conditions& all);
+// What was measured in one step without a limit, in short. Conditions that all values share are told once.
+std::string digest(const std::string& step, const std::vector<const Finding*>& findings);
+// The uncertainty budget, folded; nothing without one.
+std::string budget(const Finding& finding);
 std::string requirements(const std::vector<Finding>& findings);
 std::string findings(const std::vector<Finding>& findings);
+// the sign-off matrix
+std::string state_class(CellState state);
+std::string matrices(const SignOff& sign_off);
+std::string evidence(const SignOff& sign_off);
 // the run
 std::string calibrations(const Report& report);
 std::string timing(const TimingQuality& timing);

@@ -67,6 +67,28 @@ std::string share_of(std::size_t at, const std::vector<Contribution>& budget, do
   return budget[at].group.empty() ? share : share + " (all of '" + budget[at].group + "')";
 }
 
+// Those of `all` that are, or are not, among `others`.
+Conditions among(const Conditions& all, const Conditions& others, bool wanted) {
+  Conditions out;
+  for (const auto& c : all)
+    if ((std::find(others.begin(), others.end(), c) != others.end()) == wanted) out.push_back(c);
+  return out;
+}
+
+std::string card(const Finding& f) {
+  auto inside = wrap("div", identity(f) + numbers(f) + wrap("div", draw_margin(f)), "row") + conditions(f.conditions);
+  if (!f.reason.empty()) inside += element("p", f.reason, "reason");
+  return wrap("div", inside + budget(f), "finding") + "\n";
+}
+
+}  // namespace
+
+std::string conditions(const Conditions& all) {
+  std::vector<std::string> words;
+  for (const auto& [what, value] : all) words.push_back(what + " " + value);
+  return words.empty() ? "" : element("p", "Conditions: " + joined(words) + ".", "soft");
+}
+
 std::string budget(const Finding& f) {
   if (f.budget.empty()) return "";
   double total = 0.0;
@@ -87,29 +109,6 @@ std::string budget(const Finding& f) {
                                                            rows, ""));
 }
 
-using Conditions = std::vector<std::pair<std::string, std::string>>;
-
-std::string conditions(const Conditions& all) {
-  std::vector<std::string> words;
-  for (const auto& [what, value] : all) words.push_back(what + " " + value);
-  return words.empty() ? "" : element("p", "Conditions: " + joined(words) + ".", "soft");
-}
-
-// Those of `all` that are, or are not, among `others`.
-Conditions among(const Conditions& all, const Conditions& others, bool wanted) {
-  Conditions out;
-  for (const auto& c : all)
-    if ((std::find(others.begin(), others.end(), c) != others.end()) == wanted) out.push_back(c);
-  return out;
-}
-
-std::string card(const Finding& f) {
-  auto inside = wrap("div", identity(f) + numbers(f) + wrap("div", draw_margin(f)), "row") + conditions(f.conditions);
-  if (!f.reason.empty()) inside += element("p", f.reason, "reason");
-  return wrap("div", inside + budget(f), "finding") + "\n";
-}
-
-// What was measured in one step without a limit, in short. Conditions that all values share are told once.
 std::string digest(const std::string& step, const std::vector<const Finding*>& findings) {
   std::optional<Conditions> common;
   for (const auto* f : findings)
@@ -125,8 +124,6 @@ std::string digest(const std::string& step, const std::vector<const Finding*>& f
   return element("h3", step.empty() ? "whole run" : "step " + step) + conditions(shared) +
          table({"finding", "value", "interval", "coverage", "about it"}, rows, "") + "\n";
 }
-
-}  // namespace
 
 std::string verdict_class(const Finding& f) {
   if (!f.judged) return "unjudged";

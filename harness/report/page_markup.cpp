@@ -16,6 +16,11 @@ std::string element(std::string_view name, std::string_view text, std::string_vi
   return wrap(name, escaped(text), css_class);
 }
 
+std::string link(const std::string& anchor, const std::string& inside, std::string_view css_class) {
+  const auto attribute = css_class.empty() ? "" : " class=\"" + escaped(css_class) + "\"";
+  return "<a" + attribute + " href=\"#" + escaped(anchor) + "\">" + inside + "</a>";
+}
+
 std::string section(const std::string& title, const std::string& inside) {
   return "<section>\n" + element("h2", title) + "\n" + inside + "\n</section>\n";
 }
