@@ -94,7 +94,9 @@ struct ScoreOptions {
 int score_command(const ScoreOptions& options, Console& console);
 
 struct ReportOptions {
-  std::string run;
+  std::vector<std::string> runs;  // folders of runs of one plan
+  std::string sign_off;           // file of waivers and repeats; empty: none
+  std::string on;                 // day on which waivers are looked at; empty: today
 };
 int report_command(const ReportOptions& options, Console& console);
 
@@ -118,7 +120,7 @@ struct SimulateOptions {
 int simulate_command(const SimulateOptions& options, Console& console);
 
 struct SchemaOptions {
-  std::string of;  // "bench", "plan", "truth", "import" or "spans"
+  std::string of;  // "bench", "plan", "truth", "import", "spans" or "sign-off"
 };
 int schema_command(const SchemaOptions& options);
 

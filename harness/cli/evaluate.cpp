@@ -20,6 +20,13 @@ std::vector<Span> spans_of(const CaptureView& capture, const std::vector<std::st
   return out;
 }
 
+std::size_t repetitions(const std::vector<Span>& spans, const std::vector<std::string>& steps) {
+  auto least = spans.size();
+  for (const auto& step : steps)
+    least = std::min(least, static_cast<std::size_t>(std::ranges::count(spans, step, &Span::step)));
+  return least;
+}
+
 // What a signal was during the spans: its mean, or the range of the means when they differ.
 std::string shown_condition(const CaptureView& capture, SignalIndex signal, const std::vector<Span>& spans) {
   double low = INFINITY, high = -INFINITY;
@@ -66,6 +73,12 @@ class Evaluator {
 
   void add(const Criterion& criterion, Evaluation& all) const {
     const auto spans = spans_of(capture_, criterion.steps);
+    add_findings(criterion, spans, all);
+    all.scored.push_back({all.findings.size(), all.figures.size(), repetitions(spans, criterion.steps)});
+  }
+
+ private:
+  void add_findings(const Criterion& criterion, const std::vector<Span>& spans, Evaluation& all) const {
     if (const auto why = absence(criterion, spans); !why.empty()) return add_absent(criterion, why, all);
     const ScoreInput input{capture_, spans, criterion.signals, criterion.settings};
     auto scored = run_score(criterion.score, input);
@@ -88,7 +101,6 @@ class Evaluator {
     std::move(result.figures.begin(), result.figures.end(), std::back_inserter(all.figures));
   }
 
- private:
   // Why a recording made elsewhere holds nothing for the criterion.
   std::string absence(const Criterion& criterion, const std::vector<Span>& spans) const {
     if (!criterion.absent.empty()) return "the recording has no signal '" + criterion.absent.front() + "'";
@@ -155,6 +167,7 @@ Evaluation evaluate(const Plan& plan, const CaptureView& capture, const std::vec
   for (auto& one : each) {
     std::move(one.findings.begin(), one.findings.end(), std::back_inserter(all.findings));
     std::move(one.figures.begin(), one.figures.end(), std::back_inserter(all.figures));
+    std::move(one.scored.begin(), one.scored.end(), std::back_inserter(all.scored));
   }
   invalidate(all.findings, invalid);
   return all;

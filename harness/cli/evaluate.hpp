@@ -7,9 +7,16 @@
 
 namespace trackrod {
 
+// What one criterion came to.
+struct Scored {
+  std::size_t findings{0}, figures{0};  // how many of them are its own
+  std::size_t repetitions{0};           // how often each of its steps was run whole
+};
+
 struct Evaluation {
   std::vector<Finding> findings;  // in the order of the plan's criteria
-  std::vector<Figure> figures;
+  std::vector<Figure> figures;    // likewise
+  std::vector<Scored> scored;     // by criterion
 };
 
 // Pure, apart from reading the capture. A criterion that cannot be worked out gives findings that say why. `invalid`:

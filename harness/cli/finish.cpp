@@ -189,11 +189,13 @@ void note_inspection(RunRecord& record, const Loaded& loaded, const Outcome& out
 }
 
 std::string report_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture,
-                      const Evaluation& evaluation) {
+                      const Evaluation& evaluation, const SignOff& sign_off) {
+  auto rest = beside(evaluation, judged_grids(loaded));
   Report report;
   report.facts = facts_of(record, loaded, capture, stream_header(loaded, record, {}));
-  report.findings = evaluation.findings;
-  report.figures = evaluation.figures;
+  report.sign_off = sign_off;
+  report.findings = std::move(rest.findings);
+  report.figures = std::move(rest.figures);
   report.signals = capture.signals();
   report.timing = capture.timing();
   report.gaps = capture.gaps();
@@ -201,14 +203,19 @@ std::string report_of(const RunRecord& record, const Loaded& loaded, const Captu
   return write_html(report);
 }
 
-void tell(const std::vector<Finding>& findings, const std::string& report, const Console& console) {
+void tell(const std::vector<Finding>& findings, const SignOff& sign_off, const std::string& report,
+          const Console& console) {
   // The terminal shows what a requirement hangs on; the report has it all.
+  const bool has_matrix = !sign_off.matrices.empty();
   std::vector<Finding> judged;
-  std::copy_if(findings.begin(), findings.end(), std::back_inserter(judged), [](const Finding& f) { return f.judged; });
-  const auto& shown = judged.empty() ? findings : judged;
-  console.say(findings_table(shown, {console.width(), console.colour(), console.unicode()}));
+  std::copy_if(findings.begin(), findings.end(), std::back_inserter(judged),
+               [&](const Finding& f) { return f.judged && !(has_matrix && f.verdict == Verdict::pass); });
+  const auto& shown = judged.empty() && !has_matrix ? findings : judged;
+  if (!shown.empty()) console.say(findings_table(shown, {console.width(), console.colour(), console.unicode()}));
   if (const auto more = findings.size() - shown.size(); more > 0)
-    console.say(std::to_string(more) + " findings without a limit are in the report");
+    console.say(std::to_string(more) + " findings " + (has_matrix ? "that pass or have no limit" : "without a limit") +
+                " are in the report");
+  tell(sign_off, console);
   console.say("report: " + report);
   console.give(write_findings(findings));
 }
@@ -227,11 +234,13 @@ int finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& l
   const auto evaluation = evaluate(*loaded.plan, **capture, record.invalid);
   if (auto w = folder.write("findings.json", write_findings(evaluation.findings)); !w)
     return console.complain(w.error()), harness_failed;
-  if (auto w = folder.write("report.html", report_of(record, loaded, **capture, evaluation)); !w)
+  const auto sign_off = sign_off_of(record, loaded, evaluation);
+  if (auto w = folder.write("report.html", report_of(record, loaded, **capture, evaluation, sign_off)); !w)
     return console.complain(w.error()), harness_failed;
+  if (auto w = write_matrix_files(folder, sign_off); !w) return console.complain(w.error()), harness_failed;
   if (!record.as_planned) console.complain("the run ended: " + record.ending);
   for (const auto& reason : record.invalid) console.complain("the run is invalid: " + reason);
-  tell(evaluation.findings, folder.file("report.html"), console);
+  tell(evaluation.findings, sign_off, folder.file("report.html"), console);
   return joined_status(record, evaluation.findings);
 }
 

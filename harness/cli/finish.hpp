@@ -5,6 +5,7 @@
 #include "harness/capture/stream_header.hpp"
 #include "harness/cli/evaluate.hpp"
 #include "harness/cli/load.hpp"
+#include "harness/cli/matrix.hpp"
 #include "harness/cli/run_folder.hpp"
 #include "harness/engine/engine.hpp"
 
@@ -24,11 +25,13 @@ void note_inspection(RunRecord& record, const Loaded& loaded, const Outcome& out
 // verdicts and how the run ended.
 int finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& loaded, Console& console);
 
-// The report of an evaluation, as HTML.
+// The report of an evaluation, as HTML. `sign_off` is of what the evaluation has in cells.
 std::string report_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture,
-                      const Evaluation& evaluation);
-// The table, the verdict and where the report is, for people; findings.json's text for programs.
-void tell(const std::vector<Finding>& findings, const std::string& report, const Console& console);
+                      const Evaluation& evaluation, const SignOff& sign_off);
+// The table, the verdict and where the report is, for people; findings.json's text for programs. With a matrix the
+// table has what does not pass.
+void tell(const std::vector<Finding>& findings, const SignOff& sign_off, const std::string& report,
+          const Console& console);
 // The archive of a folder's journal, by a process of its own. Error kinds internal, storage.
 Result<void> archive_apart(const RunFolder& folder);
 // Of the precedence 5, 2, 3, 1, 4, 0: a run that was refused is bad input.

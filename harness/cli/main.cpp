@@ -115,9 +115,9 @@ class Options {
 
     auto& schema = add("schema", "print the JSON Schema of a kind of file, for editors",
                        [this](Console&) { return schema_command(schema_); });
-    schema.add_option("KIND", schema_.of, "bench, plan, truth, import or spans")
+    schema.add_option("KIND", schema_.of, "bench, plan, truth, import, spans or sign-off")
         ->required()
-        ->check(CLI::IsMember({"bench", "plan", "truth", "import", "spans"}));
+        ->check(CLI::IsMember({"bench", "plan", "truth", "import", "spans", "sign-off"}));
   }
 
   void add_run_commands() {
@@ -166,9 +166,11 @@ class Options {
     score.add_option("--plan", score_.plan, "of a recording: the plan whose criteria are applied");
     score.add_option("--set", score_.set, "name=value for a variable of that plan; may be repeated");
     add_spans(score, score_.spans);
-    auto& report =
-        add("report", "write the report of a run", [this](Console& c) { return report_command(report_, c); });
-    report.add_option("RUN", report_.run, "run folder")->required();
+    auto& report = add("report", "write the report of a run, or of several runs of one plan with a sign-off matrix",
+                       [this](Console& c) { return report_command(report_, c); });
+    report.add_option("RUN", report_.runs, "run folder; of several the report goes into the latest")->required();
+    report.add_option("--sign-off", report_.sign_off, "file of waivers, and of why runs were made again");
+    report.add_option("--on", report_.on, "day on which waivers are looked at, as 2026-11-25 (default: today)");
     auto& archive = add("archive", "make the HDF5 archive of a run from its journal",
                         [this](Console& c) { return archive_command(archive_, c); });
     archive.add_option("RUN", archive_.run, "run folder")->required();

@@ -54,6 +54,12 @@ std::optional<std::int64_t> OpenedRun::wall_of_zero() const {
   return wall == 0 ? std::nullopt : std::optional{wall};
 }
 
+Error no_plan(const OpenedRun& run) {
+  return {Fault::bad_input,
+          "'" + run.folder.path() + "' holds a recording without criteria; name a plan that has some: --plan PLAN",
+          {}};
+}
+
 std::unique_ptr<Bench> recorded_bench(const StreamHeader& header, const ImportDescription& description) {
   auto bench = std::make_unique<Bench>();
   bench->name = description.name;

@@ -28,6 +28,9 @@ struct OpenedRun {
 // The signals of an imported recording as a bench, for what looks names up there.
 std::unique_ptr<Bench> recorded_bench(const StreamHeader& header, const ImportDescription& description);
 
+// What to say of a recording that no plan was applied to.
+Error no_plan(const OpenedRun& run);
+
 // However the run ended. Reads the whole journal once. Error kinds: bad_input when it is no run folder or its files do
 // not read any more, storage when the journal cannot be read.
 Result<OpenedRun> open_run(const std::string& path);

@@ -1,4 +1,4 @@
-// `trackrod score` and `trackrod report`: from a run folder, however its run ended, or from a recording made elsewhere.
+// `trackrod score`: from a run folder, however its run ended, or from a recording made elsewhere.
 
 #include <filesystem>
 
@@ -24,12 +24,6 @@ std::string place_for_findings(const RunFolder& folder) {
   }
 }
 
-Error no_plan(const RunFolder& folder) {
-  return {Fault::bad_input,
-          "'" + folder.path() + "' holds a recording without criteria; name a plan that has some: --plan PLAN",
-          {}};
-}
-
 // What the options say of an imported recording, in place of what stands in its folder.
 Result<void> take_options(const ScoreOptions& options, OpenedRun& run, Console& console) {
   auto set = parse_assignments(options.set);
@@ -48,7 +42,7 @@ Result<void> take_options(const ScoreOptions& options, OpenedRun& run, Console& 
   } else if (!set->empty()) {
     return fail(Fault::bad_input, "--set goes with --plan");
   }
-  if (!run.loaded.plan) return tl::unexpected<Error>{no_plan(run.folder)};
+  if (!run.loaded.plan) return tl::unexpected<Error>{no_plan(run)};
   auto spans = spans_by(options.spans, run, console);
   if (!spans) return tl::unexpected<Error>{spans.error()};
   if (*spans) run.named_spans = std::move(*spans);
@@ -86,6 +80,7 @@ int score_recording(const ScoreOptions& options, OpenedRun& run, Console& consol
   tell_names(run, console);
   const SpannedCapture capture{*run.capture, run.named_spans.value_or(std::vector<Span>{})};
   const auto evaluation = evaluate(*run.loaded.plan, capture, run.record.invalid);
+  const auto sign_off = sign_off_of(run.record, run.loaded, evaluation);
   const auto place = place_for_findings(run.folder);
   const auto write = [&]() -> Result<void> {
     auto copies = run.folder.copy(run.loaded.plan_sources, place + "plan.json");
@@ -94,12 +89,14 @@ int score_recording(const ScoreOptions& options, OpenedRun& run, Console& consol
     if (run.named_spans && !run.named_spans->empty())
       if (auto w = run.folder.write(place + "spans.json", spans_json(*run.named_spans)); !w) return w;
     if (auto w = run.folder.write(place + "findings.json", write_findings(evaluation.findings)); !w) return w;
-    if (auto w = run.folder.write(place + "report.html", report_of(run.record, run.loaded, capture, evaluation)); !w)
+    if (auto w =
+            run.folder.write(place + "report.html", report_of(run.record, run.loaded, capture, evaluation, sign_off));
+        !w)
       return w;
     return place.empty() ? run.folder.write("run.json", to_json(run.record)) : Result<void>{};
   };
   if (auto written = write(); !written) return console.complain(written.error()), harness_failed;
-  tell(evaluation.findings, run.folder.file(place + "report.html"), console);
+  tell(evaluation.findings, sign_off, run.folder.file(place + "report.html"), console);
   console.say("findings: " + run.folder.file(place + "findings.json"));
   return joined_status(run.record, evaluation.findings);
 }
@@ -109,7 +106,7 @@ int score_run(const OpenedRun& run, Console& console) {
   const auto place = place_for_findings(run.folder) + "findings.json";
   if (auto w = run.folder.write(place, write_findings(evaluation.findings)); !w)
     return console.complain(w.error()), harness_failed;
-  tell(evaluation.findings, run.folder.file("report.html"), console);
+  tell(evaluation.findings, sign_off_of(run.record, run.loaded, evaluation), run.folder.file("report.html"), console);
   console.say("findings: " + run.folder.file(place));
   return joined_status(run.record, evaluation.findings);
 }
@@ -141,23 +138,6 @@ int score_command(const ScoreOptions& options, Console& console) {
                             "recordings made elsewhere"),
            bad_input;
   return score_run(*run, console);
-}
-
-int report_command(const ReportOptions& options, Console& console) {
-  auto run = open_run(options.run);
-  if (!run) return console.complain(run.error()), status_of(run.error());
-  if (!run->loaded.plan) {
-    const auto error = no_plan(run->folder);
-    return console.complain(error), status_of(error);
-  }
-  const SpannedCapture spanned{*run->capture, run->named_spans.value_or(std::vector<Span>{})};
-  const CaptureView& capture = run->record.imported ? static_cast<const CaptureView&>(spanned) : *run->capture;
-  const auto evaluation = evaluate(*run->loaded.plan, capture, run->record.invalid);
-  if (auto w = run->folder.write("report.html", report_of(run->record, run->loaded, capture, evaluation)); !w)
-    return console.complain(w.error()), harness_failed;
-  console.say("report: " + run->folder.file("report.html"));
-  console.give("{\"report\": \"" + run->folder.file("report.html") + "\"}\n");
-  return joined_status(run->record, evaluation.findings);
 }
 
 }  // namespace trackrod
