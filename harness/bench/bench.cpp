@@ -18,6 +18,13 @@ std::string control_mode_name(ControlMode mode) {
   return "";
 }
 
+std::vector<SignalIndex> LoadSpec::drives() const {
+  std::vector<SignalIndex> all{force};
+  for (const auto signal : {yaw_rate, lateral_acceleration})
+    if (signal != no_signal) all.push_back(signal);
+  return all;
+}
+
 std::optional<SignalIndex> Bench::find(const std::string& signal) const {
   for (std::size_t i = 0; i < signals.size(); ++i)
     if (signals[i].info.name == signal) return static_cast<SignalIndex>(i);

@@ -13,6 +13,7 @@
 #include "harness/base/sample.hpp"
 #include "harness/base/units.hpp"
 #include "harness/bench/fault.hpp"
+#include "harness/load/vehicle_parameters.hpp"
 
 namespace trackrod {
 
@@ -127,6 +128,32 @@ struct VehicleSpec {
   double power_on{0.0};                   // its least value in a vehicle that moves
 };
 
+// What was measured of the loop that the load model closes, all of it: sensor, bus, tick, actuator, rack.
+struct LoadStability {
+  Duration delay{};
+  double damping{0.0};  // N s/m at the bench's rack
+  // N/m: half of damping by delay. A spring that is late gives back more than it took.
+  double most_stiffness() const { return 0.5 * damping / seconds(delay); }
+};
+
+// The vehicle whose load the bench puts on the rack, and what the model of it reads and drives.
+struct LoadSpec {
+  VehicleParameters vehicle;
+  SignalIndex angle{no_signal};                                      // read: of the road wheel, or travel of the rack
+  SignalIndex speed{no_signal};                                      // driven, but not by the model
+  SignalIndex force{no_signal};                                      // driven
+  SignalIndex yaw_rate{no_signal}, lateral_acceleration{no_signal};  // driven, where the vehicle bus is told of them
+  double angle_gain{0.0};  // rad at the bench's road wheel for one unit of `angle`
+  double speed_gain{0.0};  // m/s for one unit of `speed`
+  double force_gain{0.0}, yaw_gain{0.0}, acceleration_gain{0.0};  // units of the signal for one N, rad/s, m/s^2
+  Duration stale{};  // an angle older than this is none: the load runs to zero
+  Duration fade{};   // in which the load comes in, and runs to zero
+  std::optional<LoadStability> stability;
+
+  // The signals that the model drives.
+  std::vector<SignalIndex> drives() const;
+};
+
 // How the unit is held, for the record.
 struct ClampedPart {
   std::string part;  // its name
@@ -173,6 +200,7 @@ struct Bench {
   std::vector<Action> arming;
   SafeState safe_state;
   std::optional<VehicleSpec> vehicle;
+  std::optional<LoadSpec> load;
   std::vector<FaultSpec> faults;
   FixtureSpec fixture;
 

@@ -39,6 +39,10 @@ void Draft::must_be_bench_owned(const Name& name, SignalIndex signal, const std:
                  "a read signal with \"bench_owned\": true", why);
 }
 
+bool Draft::safe_state_known(const written::Bench& file) const {
+  return file.safe_state.good && bench.safe_state.actions.size() == file.safe_state.value.actions.value.size();
+}
+
 std::optional<double> Draft::convert(const written::LocatedQuantity& q, const Unit& unit) {
   const auto v = q.value.in(unit);
   if (v) return *v;

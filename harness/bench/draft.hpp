@@ -45,6 +45,9 @@ struct Draft {
   // The limits in the signal's unit; at least one, and low <= high. A missing one is infinite.
   std::optional<Condition> limits_of(SignalIndex signal, const written::Limits& limits, const Where& at);
 
+  // Every line of the safe state was taken: only then can one be missed in it.
+  bool safe_state_known(const written::Bench& file) const;
+
   const SignalInfo& info(SignalIndex i) const { return bench.signals[i].info; }
   std::string range_of(SignalIndex i) const;  // "0 to 16 V"
 };
@@ -96,6 +99,7 @@ void resolve_interlocks(const written::Bench& file, Draft& draft);
 void resolve_arming(const written::Bench& file, Draft& draft);
 void resolve_safe_state(const written::Bench& file, Draft& draft);
 void resolve_vehicle(const written::Bench& file, Draft& draft);
+void resolve_load(const written::Bench& file, Draft& draft);
 void resolve_faults(const written::Bench& file, Draft& draft);
 void resolve_fixture(const written::Bench& file, Draft& draft);
 

@@ -126,8 +126,7 @@ bool Intermittence::there(Duration since) const noexcept {
 }
 
 void resolve_faults(const written::Bench& file, Draft& draft) {
-  const bool safe_state_known =
-      file.safe_state.good && draft.bench.safe_state.actions.size() == file.safe_state.value.actions.value.size();
+  const bool safe_state_known = draft.safe_state_known(file);
   for (const auto& [name, part] : file.faults)
     if (part.good)
       if (auto fault = resolve(name, part.value, safe_state_known, draft))

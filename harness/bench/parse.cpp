@@ -34,9 +34,8 @@ void complete(Node& root, const Node& model, Problems& problems) {
       root.members.push_back(member);
       continue;
     }
-    const bool by_name =
-        member.key == "devices" || member.key == "signals" || member.key == "axes" || member.key == "interlocks" ||
-        member.key == "faults";
+    const bool by_name = member.key == "devices" || member.key == "signals" || member.key == "axes" ||
+                         member.key == "interlocks" || member.key == "faults";
     if (!by_name || own->value.kind != Node::Kind::object || member.value.kind != Node::Kind::object) continue;
     for (const auto& named : member.value.members)
       if (own->value.find(named.key) == nullptr) own->value.members.push_back(named);
@@ -102,6 +101,7 @@ std::unique_ptr<Bench> parse_bench(const Sources& sources, const Catalogue& cata
   resolve_arming(file, draft);
   resolve_safe_state(file, draft);
   resolve_vehicle(file, draft);
+  resolve_load(file, draft);
   resolve_faults(file, draft);
   resolve_fixture(file, draft);
   if (problems.count() != before) return nullptr;

@@ -237,6 +237,36 @@ const Fields<Vehicle>& vehicle_fields() {
   return fields;
 }
 
+const Fields<Stability>& stability_fields() {
+  static const auto fields =
+      Fields<Stability>{"stability", "What was measured of the loop that the load model closes"}
+          .need("delay", &Stability::delay, duration(std::chrono::microseconds{1}, std::chrono::seconds{1}),
+                "from a motion of the rack to the force that answers it: sensor, bus, tick and actuator")
+          .need("damping", &Stability::damping, quantity("N.s/m", 1.0, 1e9),
+                "of the rack on the bench, e.g. 14 kN.s/m");
+  return fields;
+}
+
+const Fields<Load>& load_fields() {
+  static const auto fields =
+      Fields<Load>{"load", "The vehicle whose load the bench puts on the rack, while a plan asks for it"}
+          .need("vehicle", &Load::vehicle, trackrod::vehicle(), "the vehicle")
+          .need("angle", &Load::angle, name(),
+                "the read signal (bench_owned) that is the angle of the road wheel, or the travel of the rack")
+          .need("speed", &Load::speed, name(), "the driven signal that is the speed of the vehicle")
+          .need("force", &Load::force, name(), "the driven signal that is the setpoint of the force at the rack")
+          .may("yaw_rate", &Load::yaw_rate, maybe(name()), "the driven signal that tells the vehicle's rate of yaw")
+          .may("lateral_acceleration", &Load::lateral_acceleration, maybe(name()),
+               "the driven signal that tells the vehicle's lateral acceleration")
+          .need("stale", &Load::stale, located(duration(std::chrono::microseconds{1}, std::chrono::seconds{1})),
+                "an angle older than this is none: the load runs to zero")
+          .need("fade", &Load::fade, duration(std::chrono::milliseconds{1}, std::chrono::seconds{10}),
+                "time in which the load comes in, and in which it runs to zero")
+          .may("stability", &Load::stability, maybe(located(object(stability_fields))),
+               "what was measured of the loop: a vehicle that is too stiff for it is refused");
+  return fields;
+}
+
 const Fields<Intermittence>& intermittence_fields() {
   static const auto fields =
       Fields<Intermittence>{"intermittence", "A fault that comes and goes"}
@@ -374,6 +404,8 @@ Fields<Bench> bench_fields(const Catalogue& catalogue) {
       .need("safe_state", &Bench::safe_state, part(object(safe_state_fields)), "what makes the bench harmless")
       .may("vehicle", &Bench::vehicle, maybe(part(object(vehicle_fields))),
            "what the vehicle that the bench plays to the unit can do")
+      .may("load", &Bench::load, maybe(part(object(load_fields))),
+           "the vehicle whose load the bench puts on the rack, and what the model of it reads and drives")
       .may("faults", &Bench::faults, dictionary(part(object(fault_fields()))),
            "the faults that the bench can make, by name")
       .may("fixture", &Bench::fixture, object(fixture_fields), "how the unit is held and with what it is measured");

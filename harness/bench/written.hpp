@@ -113,6 +113,19 @@ struct Vehicle {
   std::optional<double> power_on;
 };
 
+struct Stability {
+  Duration delay{};
+  double damping{0.0};  // N s/m
+};
+struct Load {
+  VehicleParameters vehicle;
+  Name angle, speed, force;
+  std::optional<Name> yaw_rate, lateral_acceleration;
+  Located<Duration> stale;
+  Duration fade{};
+  std::optional<Located<Stability>> stability;
+};
+
 struct FaultSign : Limits {
   Name signal;
   Duration within{};
@@ -175,6 +188,7 @@ struct Bench : Contents {
   std::vector<Part<Action>> arming;
   Part<SafeState> safe_state;
   std::optional<Part<Vehicle>> vehicle;
+  std::optional<Part<Load>> load;
   Dictionary<Part<Fault>> faults;
   Fixture fixture;
 };

@@ -72,7 +72,7 @@ bool is_optional(const Field& f) {
     return begins(f.path, start) && std::any_of(keys.begin(), keys.end(), [&](const char* k) { return f.key == k; });
   };
   if (f.path == "/description" || f.path == "/axes" || f.path == "/arming" || f.path == "/vehicle" ||
-      f.path == "/fixture" || f.path == "/faults")
+      f.path == "/fixture" || f.path == "/faults" || f.path == "/load" || f.path == "/load/stability")
     return true;
   if (ends(f.path, "/send/command/cycle") || ends(f.path, "/send/vehicle/cycle")) return false;
   if (depth(f.path) == 3 && f.key == "timeout") return false;
@@ -106,7 +106,8 @@ std::vector<std::string> uses_of(const Field& f) {
     if (device && of_signal && g.key == "device" && g.value->text == f.key) uses.push_back(g.path);
     if (signal && g.value->text == f.key && g.path != f.path && !begins(g.path, f.path + "/") &&
         (g.key == "set" || g.key == "wait" || g.key == "signal" || g.key == "setpoint" || g.key == "mode_signal" ||
-         g.key == "start_from" || ((g.key == "speed" || g.key == "power_mode") && g.parent == "/vehicle")))
+         g.key == "start_from" || ((g.key == "speed" || g.key == "power_mode") && g.parent == "/vehicle") ||
+         ((g.key == "angle" || g.key == "speed" || g.key == "force") && g.parent == "/load")))
       uses.push_back(g.path);
     if (!device && !signal && of_signal && g.key == "field" &&
         std::count(fields.begin(), fields.end(), g.value->text) &&
@@ -142,7 +143,9 @@ Expected expected_when_removed(const Field& f) {
     Expected e{{}, {}, "not measured by the bench itself"};
     const auto signal = f.parent.substr(9);
     for (const auto& g : all_fields())
-      if ((begins(g.path, "/interlocks/") || ends(g.parent, "/shows")) && g.key == "signal" && g.value->text == signal)
+      if (g.value->kind == Node::Kind::text && g.value->text == signal &&
+          (((begins(g.path, "/interlocks/") || ends(g.parent, "/shows")) && g.key == "signal") ||
+           g.path == "/load/angle"))
         e.values.push_back(g.path);
     return e;
   }
@@ -157,6 +160,7 @@ Expected expected_when_removed(const Field& f) {
     if (parent->find("at_most") && parent->find("at_least")) return {};
     return {{f.parent}, {}, "neither 'at_least' nor 'at_most'"};
   }
+  if (f.path == "/signals/road.load_cmd/max_slew") return {{"/load/force"}, {}, "no 'max_slew'"};
   if (f.key == "shows") return {{f.parent + "/make"}, {}, "without 'shows'"};
   if (f.key == "power_mode" || f.key == "power_on") return {{f.parent}, {}, "without"};  // both or neither
   if (is_optional(f)) return {};
@@ -191,9 +195,13 @@ bool has_unit(const Field& f) {
   if (f.value->kind != Node::Kind::text) return false;
   if (ends(f.parent, "/range")) return true;
   if (begins(f.path, "/fixture/")) return f.key == "stiffness";  // an inertia may be in kg, and 'to' is words
-  for (const auto* key :
-       {"loop_rate", "timeout", "clock_asymmetry", "cycle", "every", "unit", "value", "u", "offset", "max_slew", "rest",
-        "at_least", "at_most", "grace", "to", "within", "max_speed", "max_acceleration", "max_deceleration"})
+  if (begins(f.path, "/load/vehicle/") || f.parent == "/load/stability")
+    return f.value->text.find(' ') != std::string::npos;
+  for (const auto* key : {"stale",           "fade",     "loop_rate", "timeout",   "clock_asymmetry",
+                          "cycle",           "every",    "unit",      "value",     "u",
+                          "offset",          "max_slew", "rest",      "at_least",  "at_most",
+                          "grace",           "to",       "within",    "max_speed", "max_acceleration",
+                          "max_deceleration"})
     if (f.key == key) return true;
   return false;
 }
