@@ -7,10 +7,30 @@
 #include "harness/cli/load.hpp"
 #include "harness/cli/nudge.hpp"
 #include "harness/cli/run_folder.hpp"
+#include "harness/load/stiffness.hpp"
 #include "harness/plan/injected.hpp"
 
 namespace trackrod {
 namespace {
+
+// How far the load model is from making the bench swing.
+nlohmann::ordered_json describe_load(const LoadSpec& load, const Console& console) {
+  const double asked = greatest_stiffness(load.vehicle);
+  const auto in_words = [](double stiffness) { return shown(1e-3 * stiffness, 4) + " kN/m"; };
+  nlohmann::ordered_json j{{"stiffness_N_per_m", asked}};
+  if (!load.stability) {
+    console.say("note: the load model's vehicle is up to " + in_words(asked) +
+                " stiff at the rack, and nothing says what the bench bears: measure delay and damping of the loop and "
+                "write them into 'stability'");
+    return j;
+  }
+  const double most = load.stability->most_stiffness();
+  console.say("load model: up to " + in_words(asked) + " stiff at the rack, of " + in_words(most) +
+              " allowed (half of damping by delay): margin " + shown(most / asked, 3));
+  j["allowed_N_per_m"] = most;
+  j["margin"] = most / asked;
+  return j;
+}
 
 nlohmann::ordered_json describe(const Loaded& loaded, const Console& console) {
   const auto& bench = *loaded.bench;
@@ -18,6 +38,7 @@ nlohmann::ordered_json describe(const Loaded& loaded, const Console& console) {
               std::to_string(bench.signals.size()) + " signals, " + std::to_string(bench.interlocks.size()) +
               " interlocks, loop at " + shown(1.0 / seconds(bench.tick)) + " Hz");
   nlohmann::ordered_json j{{"bench", bench.name}, {"devices", bench.devices.size()}, {"signals", bench.signals.size()}};
+  if (bench.load) j["load"] = describe_load(*bench.load, console);
   if (loaded.plan) {
     console.say("plan '" + loaded.plan->name + "': " + std::to_string(loaded.timeline->step_count()) + " steps, " +
                 shown_time(seconds(loaded.timeline->length())) + ", " + std::to_string(loaded.plan->criteria.size()) +
