@@ -23,6 +23,7 @@ Engine::Engine(EngineParts parts)
       live_{parts_.bench},
       interlocks_{parts_.bench.interlocks},
       faults_{parts_.bench, parts_.timeline, parts_.devices},
+      load_{parts_.bench},
       arming_{parts_.bench.arming, OnFailure::stop},
       safing_{parts_.bench.safe_state.actions, OnFailure::go_on},
       cursor_{parts_.timeline},
@@ -153,7 +154,9 @@ void Engine::advance(BenchTime due) noexcept {
     enter(RunState::running);
     phase_ = Phase::stepping;
   }
+  if (phase_ == Phase::stepping) advance_load(due);
   if (phase_ == Phase::stepping) step(due);
+  if (phase_ == Phase::stepping) load_.drive(wanted_);
   if (phase_ == Phase::closing && inspected(due)) {
     account(Occasion::after);
     stop(StopCause::finished);
@@ -257,6 +260,7 @@ void Engine::step(BenchTime due) noexcept {
     const auto& now = *cursor_.current();
     const auto elapsed = due - *step_since_;
     for (const auto& channel : now.channels) wanted_[channel.signal] = channel.motion.at(elapsed);
+    load_.follow(now, elapsed);
     faults_.advance(now_, live_, *this);
     if (now.watched && !now.watched->met_by(live_.value(now.watched->signal))) cursor_.lost();
     if (now.until) {
@@ -288,6 +292,7 @@ bool Engine::begin_step(BenchTime at) noexcept {
   met_since_.reset();
   const auto cycle = cursor_.cycle();
   record(Event{at, 0.0, cursor_.current()->id, cycle, EventKind::step_started});
+  load_.begin_step(*cursor_.current(), wanted_);
   faults_.begin_step(*cursor_.current(), at);
   announce();
   return true;
@@ -348,6 +353,13 @@ void Engine::remains(std::size_t fault, double value) noexcept {
   trip(TripCause::fault_remains, static_cast<std::uint32_t>(fault), value);
 }
 
+// ---- the load model ----------------------------------------------------------------------------
+
+void Engine::advance_load(BenchTime due) noexcept {
+  if (!load_.advance(now_, due - last_due_, live_, sent_))
+    trip(TripCause::not_finite, load_.angle(), live_.value(load_.angle()));
+}
+
 // ---- the safe state ----------------------------------------------------------------------------
 
 // In good order: the safe state follows.
@@ -355,6 +367,7 @@ void Engine::stop(StopCause cause) noexcept {
   outcome_.stop = cause;
   event(EventKind::stop_asked, static_cast<std::uint32_t>(cause));
   leave_faults();
+  load_.stop(wanted_);
   phase_ = Phase::safing;
   phase_since_ = due_;
 }
@@ -365,6 +378,7 @@ void Engine::trip(TripCause cause, std::uint32_t which, double value) noexcept {
   outcome_.tripped = true;
   outcome_.trip = cause;
   leave_faults();
+  load_.stop(wanted_);
   phase_ = Phase::safing;
   phase_since_ = due_;
   make_safe(due_);

@@ -1,5 +1,6 @@
 #pragma once
-// One run on the bench, a tick at a time: take inputs, check interlocks, work out setpoints, limit, send, record.
+// One run on the bench, a tick at a time: take inputs, check interlocks, advance the load model, work out setpoints,
+// limit, send, record.
 
 #include <memory>
 #include <optional>
@@ -13,6 +14,7 @@
 #include "harness/engine/limiter.hpp"
 #include "harness/engine/live_values.hpp"
 #include "harness/engine/minder.hpp"
+#include "harness/engine/road_load.hpp"
 #include "harness/engine/sequence.hpp"
 #include "harness/plan/timeline.hpp"
 
@@ -92,6 +94,7 @@ class Engine final : private InputSink, private SequenceHands, private FaultNote
   void account(Occasion occasion) noexcept;
   void engage_axes() noexcept;
   void approach(BenchTime due) noexcept;
+  void advance_load(BenchTime due) noexcept;
   void step(BenchTime due) noexcept;
   bool begin_step(BenchTime at) noexcept;
   void end_step(BenchTime at, bool complete) noexcept;
@@ -110,6 +113,7 @@ class Engine final : private InputSink, private SequenceHands, private FaultNote
   LiveValues live_;
   InterlockWatch interlocks_;
   FaultInjector faults_;
+  RoadLoad load_;
   SequenceRunner arming_, safing_;
   Timeline::Cursor cursor_, ahead_;
   std::vector<double> wanted_, sent_;

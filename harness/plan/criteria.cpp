@@ -65,11 +65,12 @@ class CriterionReader {
       if (is(scope_.steps))
         criterion_.steps.push_back(name.value);
       else
-        problems_.add(name.at,
-                      is(scope_.repeats) ? "'" + name.value + "' is a repeat" : "unknown step '" + name.value + "'",
-                      "a step of the plan: " + one_of(scope_.steps),
-                      is(scope_.repeats) ? "name the steps inside it; every pass of them is read"
-                                         : did_you_mean(name.value, scope_.steps));
+        problems_.add(
+            name.at,
+            is(scope_.repeats) ? "'" + name.value + "' holds other steps" : "unknown step '" + name.value + "'",
+            "a step of the plan: " + one_of(scope_.steps),
+            is(scope_.repeats) ? "name the steps inside it; every pass of them is read"
+                               : did_you_mean(name.value, scope_.steps));
     }
     if (n.find("steps") != nullptr || score_ == nullptr) return;
     if (score_->roles.empty())

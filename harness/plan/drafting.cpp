@@ -94,6 +94,12 @@ std::optional<SignalIndex> Drafting::drivable(const Name& name) {
 std::optional<Drive> Drafting::drive(const Name& name, const LimitKeys& keys) {
   const auto index = drivable(name);
   if (!index) return {};
+  if (on_road_ && std::ranges::count(bench_.load->drives(), *index) > 0) {
+    problems_->add(name.at, "signal '" + name.value + "', which the load model drives here",
+                   "any other driven signal in the 'road' that begins in line " + std::to_string(road_at_.line),
+                   "drive it before or after that");
+    return {};
+  }
   const auto within = limits(keys, *index);
   if (!within) return {};
   return Drive{*index, &bench_.signals[*index], now_[*index], *within};
@@ -209,11 +215,42 @@ bool Drafting::keeps(const Motion& motion, SignalIndex signal, const Limits& lim
   return problems_->count() == before;
 }
 
+bool Drafting::enter_road(double grip, const Where& at) {
+  const auto before = problems_->count();
+  if (!bench_.load)
+    problems_->add(at, "'road', and the bench has no load model", "a bench file with 'load'");
+  else if (on_road_)
+    problems_->add(at, "a 'road' in another one", "one at a time",
+                   "change 'grip' in the one that begins in line " + std::to_string(road_at_.line));
+  if (problems_->count() > before) return false;
+  for (const auto signal : bench_.load->drives()) {
+    const auto& info = bench_.signals[signal].info;
+    if (!drivable({info.name, at})) continue;
+    if (now_[signal] < 0.0 || now_[signal] > 0.0)
+      problems_->add(at,
+                     "'" + info.name + "' at " + in_words(now_[signal], info.unit) + " where the load model comes on",
+                     in_words(0.0, info.unit), "bring it to 0 before");
+  }
+  on_road_ = true;
+  grip_ = grip;
+  road_at_ = at;
+  return true;
+}
+
+void Drafting::leave_road() { on_road_ = false; }
+
+std::optional<double> Drafting::grip() {
+  if (on_road_) return grip_;
+  problems_->add(at_, "a change of the road where the load model is not on", "inside a 'road'");
+  return {};
+}
+
 TimelineItem Drafting::add(const PlanStep& step, TimelineStep made) {
   made.name = step.name;
   made.id = ids_.try_emplace(step.name, static_cast<std::uint32_t>(ids_.size())).first->second;
   made.length = std::max(made.length, bench_.tick);
   made.implausible_meant = implausible_meant_;
+  if (on_road_) made.load = LoadUse::on;
   steps_.push_back(std::move(made));
   return {steps_.size() - 1, 0, {}, {}, {}};
 }
@@ -222,6 +259,7 @@ std::optional<Movement> Drafting::move(const PlanStep& step) {
   const auto* kind = find_stimulus(step.what.kind);
   if (!step.complete || kind == nullptr || !kind->move) return forget_values(), std::nullopt;
   const auto before = problems_->count();
+  at_ = step.what.at;
   auto movement = kind->move(step.what.value, *this);
   if (!movement) return forget_values(), std::nullopt;
   for (const auto& channel : movement->channels) {
@@ -230,6 +268,7 @@ std::optional<Movement> Drafting::move(const PlanStep& step) {
     check_trip(step, channel);
     now_[channel.signal] = channel.motion.end;
   }
+  if (movement->grip) grip_ = movement->grip->end;
   return movement;
 }
 
@@ -261,6 +300,8 @@ std::vector<TimelineItem> Drafting::items_within(const PlanStep& step) {
   made.length = rounded_up(movement->seconds);
   made.channels = std::move(movement->channels);
   made.injections = std::move(movement->injections);
+  made.grip = std::move(movement->grip);
+  made.pulses = std::move(movement->pulses);
   return {add(step, std::move(made))};
 }
 

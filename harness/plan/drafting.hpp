@@ -56,6 +56,16 @@ class Drafting {
   // Whether the motion stays in the signal's range and within `limits`.
   bool keeps(const Motion& motion, SignalIndex signal, const Limits& limits, const Where& at);
 
+  // Place of the stimulus that is worked out.
+  const Where& at() const { return at_; }
+
+  // From here to leave_road() the load model has the rack: the signals that it drives are not the plan's. False after
+  // telling why it cannot.
+  bool enter_road(double grip, const Where& at);
+  void leave_road();
+  // Of the road, as the steps have made it; nothing after telling that there is none.
+  std::optional<double> grip();
+
   // Puts a step into the timeline. Its length is at least one tick of the loop.
   TimelineItem add(const PlanStep& step, TimelineStep made);
   // The movement of one stimulus, held against the bench's limits; the signals are then where it ends.
@@ -78,6 +88,10 @@ class Drafting {
   std::vector<TimelineStep>& steps_;
   std::vector<double> now_;
   std::map<std::string, std::uint32_t> ids_;
+  Where at_;
+  bool on_road_{false};
+  double grip_{0.0};
+  Where road_at_;                  // of the element that gave the rack to the load model
   bool implausible_meant_{false};  // of the step that is worked out, or of a repeat around it
 };
 

@@ -69,6 +69,18 @@ bool run_track(const std::vector<PlanStep>& track, Movement& whole, Drafting& dr
         mine_at = mine.channels.insert(mine.channels.end(), {channel.signal, Motion{channel.motion.start}});
       continue_motion(mine_at->motion, channel.motion, at);
     }
+    if (movement->grip) {
+      if (whole.grip) {
+        draft.problems().add(step.what.at, "the grip changed by two tracks", "'grip' in one track");
+        return false;
+      }
+      if (!mine.grip) mine.grip = Motion{movement->grip->start};
+      continue_motion(*mine.grip, *movement->grip, at);
+    }
+    for (auto pulse : movement->pulses) {
+      pulse.from += from_seconds(at);
+      whole.pulses.push_back(pulse);
+    }
     for (auto injection : movement->injections) {
       injection.from += from_seconds(at);
       if (!may_join(injection, whole.injections, step.what.at, draft)) return false;
@@ -78,6 +90,7 @@ bool run_track(const std::vector<PlanStep>& track, Movement& whole, Drafting& dr
   }
   whole.seconds = std::max(whole.seconds, at);
   for (auto& channel : mine.channels) whole.channels.push_back(std::move(channel));
+  if (mine.grip) whole.grip = std::move(mine.grip);
   return true;
 }
 
@@ -104,6 +117,8 @@ std::vector<TimelineItem> parallel_items(const PlanStep& step, Drafting& draft) 
   made.length = rounded_up(whole.seconds);
   made.channels = std::move(whole.channels);
   made.injections = std::move(whole.injections);
+  made.grip = std::move(whole.grip);
+  made.pulses = std::move(whole.pulses);
   return {draft.add(step, std::move(made))};
 }
 

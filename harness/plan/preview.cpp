@@ -164,6 +164,10 @@ Preview preview(const Timeline& timeline, const Bench& bench, const PreviewOptio
   }
   if (std::any_of(out.stretches.begin(), out.stretches.end(), [](const auto& s) { return s.wait; }))
     out.notes.push_back("the duration counts every wait with its longest time");
+  const auto& steps = timeline.steps();
+  if (std::any_of(steps.begin(), steps.end(), [](const auto& s) { return s.load != LoadUse::none; }))
+    out.notes.push_back("on the road the load model drives '" + bench.signals[bench.load->force].info.name +
+                        "': what follows from what the unit does is not drawn");
   for (auto& note : vehicle_notes(timeline, bench)) out.notes.push_back(std::move(note));
   return out;
 }

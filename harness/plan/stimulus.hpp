@@ -21,6 +21,8 @@ struct Movement {
   std::vector<Channel> channels;
   double seconds{0};
   std::vector<Injection> injections{};
+  std::optional<Motion> grip{};
+  std::vector<LaidPulse> pulses{};
 };
 
 // Named steps inside a control element, and how often they run.
@@ -104,10 +106,13 @@ StimulusKind noise_stimulus();
 StimulusKind profile_stimulus();
 StimulusKind supply_stimulus();
 StimulusKind inject_stimulus();
+StimulusKind grip_stimulus();
+StimulusKind pulse_stimulus();
 StimulusKind repeat_element();
 StimulusKind grid_element();
 StimulusKind seek_element();
 StimulusKind parallel_element();
+StimulusKind road_element();
 StimulusKind wait_element();
 
 // Longest time that a key of a plan may give.

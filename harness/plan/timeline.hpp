@@ -21,12 +21,25 @@ struct Injection {
   Duration lasts{};
 };
 
+// A pulse of the road that the load model gets while a step runs.
+struct LaidPulse {
+  Duration from{};     // after the step began
+  double force{0.0};   // N at the vehicle's rack at its greatest, positive to the left
+  double length{0.0};  // m of road
+};
+
+// Whether the load model has the rack. `leaving`: its load runs to zero.
+enum class LoadUse : std::uint8_t { none, on, leaving };
+
 struct TimelineStep {
   std::string name;
   std::uint32_t id{0};  // the same for every repetition
   Duration length{};    // at least one tick; of a wait: the longest it may take
   std::vector<Channel> channels;
   std::vector<Injection> injections;
+  LoadUse load{LoadUse::none};
+  std::optional<Motion> grip;  // of the road under the load model; none: it stays
+  std::vector<LaidPulse> pulses;
   std::optional<Condition> until;    // a wait: the step ends when this holds; never: the run ends
   Duration hold_for{};               // a wait: for how long the condition must hold
   std::optional<Condition> watched;  // in a try of a seek: it is survived while this holds

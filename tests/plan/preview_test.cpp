@@ -49,6 +49,12 @@ TEST_CASE("a preview gives duration, extremes and the margin to each limit") {
   CHECK(says(p.notes, "moved from where it is found to 0 deg"));
 }
 
+TEST_CASE("a preview says that it cannot know the load on a road") {
+  CHECK(says(look(plan_of(R"({"do": "road", "steps": [{"do": "hold", "for": "1 s"}]})")).notes,
+             "load model drives 'load'"));
+  CHECK_FALSE(says(look(plan_of(R"({"do": "hold", "for": "1 s"})")).notes, "load model"));
+}
+
 TEST_CASE("a preview tells of limits that are near, within 10 % of them") {
   const auto p = look(plan_of(R"({"do": "step", "signal": "load", "to": "-5400 N", "slew": "44 kN/s", "for": "1 s"})"));
   CHECK(use(p.signals[0], "lower end of the range").near);

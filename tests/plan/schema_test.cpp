@@ -86,6 +86,8 @@ TEST_CASE("an independent reader of JSON Schema takes the shipped plans and refu
       {"do": "inject", "fault": "sensor_a_feed_lost", "for": "1 s", "when": {"signal": "hand.angle", "at_least": "0 deg", "at_most": "5 deg", "within": "2 s"}},
       {"do": "seek", "value": "drop", "from": "1 ms", "to": "5 ms", "levels": 5, "tries": 8, "survived": {"signal": "hand.angle", "at_least": "-1 deg", "at_most": "1 deg"}, "watched": ["tried"],
        "steps": [{"do": "hold", "name": "tried", "for": "${drop}"}]},
+      {"do": "road", "grip": 0.9, "steps": [{"do": "grip", "to": 0.3, "over": "1 s", "for": "1 s"}, {"do": "pulse", "length": "0.4 m", "force": "1 kN", "for": "1 s"},
+                                            {"do": "pulse", "length": "0.4 m", "height": "20 mm", "for": "1 s"}]},
       {"do": "wait", "signal": "hand.angle", "at_least": "-1 deg", "at_most": "1 deg", "hold_for": "0.1 s", "within": "9 s"},
       {"do": "parallel", "tracks": [[{"do": "ramp", "signal": "vehicle.speed", "to": "0 km/h", "rate": "1 m/s^2", "for": "1 s"}],
                                     [{"do": "ramp", "signal": "road.load_cmd", "to": "10 N", "rate": "10 N/s"}]]},

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "harness/plan/timeline.hpp"
+#include "tests/load/van.hpp"
 
 namespace trackrod::test {
 
@@ -49,6 +50,11 @@ inline Bench small_bench() {
   std::get<SignalFault>(relay.way).signal = volts, std::get<SignalFault>(slow.way).signal = speed;
   relay.not_with = {1}, slow.not_with = {0};
   b.faults = {relay, slow};
+  LoadSpec road;
+  road.vehicle = van();
+  road.angle = angle, road.speed = speed, road.force = load;
+  road.fade = std::chrono::milliseconds{200};
+  b.load = road;
   b.safe_state.within = std::chrono::milliseconds{800};
   b.arming = {{Action::Kind::set, volts, 13.5, {}, {}}};
   return b;

@@ -23,6 +23,8 @@ constexpr char ten_seconds[] = R"({
     {"do": "step", "signal": "hand.angle_cmd", "to": "10 deg", "slew": "400 deg/s", "jerk": "100000 deg/s^3", "for": "500 ms"},
     {"do": "sine", "signal": "hand.angle_cmd", "amplitude": "10 deg", "frequency": "1 Hz", "cycles": 2, "centre": "10 deg", "fade_cycles": 1},
     {"do": "ramp", "signal": "hand.angle_cmd", "to": "0 deg", "rate": "50 deg/s", "for": "200 ms"}]},
+    {"do": "road", "steps": [{"do": "parallel", "tracks": [[{"do": "ramp", "signal": "hand.angle_cmd", "to": "5 deg", "rate": "50 deg/s", "for": "200 ms"}],
+      [{"do": "grip", "to": 0.5, "over": "50 ms", "for": "50 ms"}, {"do": "pulse", "force": "500 N", "length": "0.2 m", "for": "50 ms"}]]}]},
     {"do": "hold", "for": "10 s"}]
 })";
 

@@ -1,0 +1,68 @@
+#include "harness/engine/road_load.hpp"
+
+#include <algorithm>
+
+namespace trackrod {
+namespace {
+
+constexpr Duration::rep most_made_up = 20;  // ticks that the loop missed: the vehicle has driven on meanwhile
+constexpr Duration before_all{-1};
+
+}  // namespace
+
+RoadLoad::RoadLoad(const Bench& bench) : spec_{bench.load ? &*bench.load : nullptr}, tick_{bench.tick} {
+  if (spec_ != nullptr) model_ = at_rest_ = LoadModel{spec_->vehicle, seconds(tick_)};
+}
+
+void RoadLoad::begin_step(const TimelineStep& step, std::span<double> wanted) noexcept {
+  if (step.load == LoadUse::none) stop(wanted);
+  use_ = step.load;
+  laid_up_to_ = before_all;
+}
+
+void RoadLoad::follow(const TimelineStep& step, Duration elapsed) noexcept {
+  if (step.grip) grip_ = step.grip->at(elapsed);
+  for (const auto& pulse : step.pulses)
+    if (pulse.from > laid_up_to_ && pulse.from <= elapsed) model_->add({pulse.force, 0.0, pulse.length});
+  laid_up_to_ = elapsed;
+}
+
+// A vehicle whose load has faded out begins anew, at rest, so that it comes in as it did first.
+bool RoadLoad::advance(BenchTime now, Duration since, const LiveValues& live, std::span<const double> sent) noexcept {
+  if (use_ == LoadUse::none) return true;
+  const auto& angle = live.latest(spec_->angle);
+  const bool there = angle.signal != no_signal && !live.lost(live.device_of(spec_->angle));
+  const auto age = there ? now - angle.when : Duration::max();
+  const bool stale = age > spec_->stale;
+  if (!stale) {
+    if (share_ == 0.0) model_ = at_rest_;
+    const LoadModel::Input input{angle.value * spec_->angle_gain, sent[spec_->speed] * spec_->speed_gain, grip_};
+    for (auto n = std::clamp<Duration::rep>(since / tick_, 1, most_made_up); n > 0; --n)
+      output_ = model_->advance(input);
+    if (!model_->sound()) return false;
+  }
+  const double change = seconds(since) / seconds(spec_->fade);
+  share_ = std::clamp(share_ + (stale || use_ == LoadUse::leaving ? -change : change), 0.0, 1.0);
+  return true;
+}
+
+void RoadLoad::drive(std::span<double> wanted) const noexcept {
+  if (use_ == LoadUse::none) return;
+  put(share_ * output_.force, share_ * output_.yaw_rate, share_ * output_.lateral_acceleration, wanted);
+}
+
+void RoadLoad::stop(std::span<double> wanted) noexcept {
+  if (use_ != LoadUse::none) put(0.0, 0.0, 0.0, wanted);
+  use_ = LoadUse::none;
+  share_ = 0.0;
+}
+
+void RoadLoad::put(double force, double yaw_rate, double lateral_acceleration,
+                   std::span<double> wanted) const noexcept {
+  wanted[spec_->force] = force * spec_->force_gain;
+  if (spec_->yaw_rate != no_signal) wanted[spec_->yaw_rate] = yaw_rate * spec_->yaw_gain;
+  if (spec_->lateral_acceleration != no_signal)
+    wanted[spec_->lateral_acceleration] = lateral_acceleration * spec_->acceleration_gain;
+}
+
+}  // namespace trackrod
