@@ -14,10 +14,10 @@ namespace {
 
 // Keys without which a plan is still one.
 const std::set<std::string> optional_keys{
-    "$schema",   "description",  "settle",     "start",  "criteria", "slew",
-    "jerk",      "acceleration", "conditions", "limits", "rule",     "requirement",
-    "drops",     "tolerance",    "inserted",   "right",  "none",     "fault_tolerant_time",
-    "reference", "warning",      "speed",      "healthy"};
+    "$schema",   "description",  "settle",     "start",   "criteria", "slew",
+    "jerk",      "acceleration", "conditions", "limits",  "rule",     "requirement",
+    "drops",     "tolerance",    "inserted",   "right",   "none",     "fault_tolerant_time",
+    "reference", "warning",      "speed",      "healthy", "over"};
 // Lists of numbers, of any length.
 const std::set<std::string> number_lists{"right", "none"};
 

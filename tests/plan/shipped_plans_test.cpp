@@ -34,6 +34,10 @@ TEST_CASE("the shipped plans take the time they are said to take") {
   CHECK(seconds(timeline_of("hold-up.json")->length()) < 520);  // by far most of it the longest time of waits
   CHECK(seconds(timeline_of("degraded.json")->length()) < 115);
   CHECK(seconds(timeline_of("speed-change.json")->length()) < 115);
+  CHECK(seconds(timeline_of("grip-loss.json")->length()) < 115);
+  CHECK(seconds(timeline_of("pothole.json")->length()) < 115);
+  CHECK(seconds(timeline_of("swerve.json")->length()) < 115);
+  CHECK(seconds(timeline_of("parking.json")->length()) < 115);
   const double acceptance = seconds(timeline_of("acceptance.json")->length());
   CHECK(acceptance > 240);
   CHECK(acceptance < 330);
