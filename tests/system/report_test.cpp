@@ -12,14 +12,7 @@ using Json = nlohmann::json;
 struct SmallCampaign : DemoRig {
   SmallCampaign() {
     write("bench-faults.json", slurp(source("fixtures/demo_bench/bench-faults.json")));
-    auto plan = slurp(source("plans/fault-campaign.json"));
-    const auto keep_to = [&](const std::string& axis, const std::string& values) {
-      const auto from = plan.find('[', plan.find("\"" + axis + "\": [")), to = plan.find(']', from);
-      plan.replace(from, to - from, "[" + values);
-    };
-    keep_to("point", R"({"name": "town", "speed": "40 km/h"}, {"name": "fast", "speed": "60 km/h"})");
-    keep_to("fault", R"({"name": "hand_a_open", "code": 13}, {"name": "motor_1_open", "code": 31})");
-    write("plan.json", plan);
+    write("plan.json", slurp(source("tests/system/small_campaign.json")));
   }
   // The folder of the run.
   std::string rehearse(const std::string& defect) {
