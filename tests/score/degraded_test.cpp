@@ -107,7 +107,8 @@ TEST_CASE("a fault of messages begins with its first wrong message and ends with
     add(f.to - 0.009, EventKind::fault_removed, 0);
     add(f.to - 0.0005, EventKind::fault_gone, 1);
   }
-  const auto made = faults_made_in(r.capture, {at(0.0), at(15.0)});
+  r.capture.quality.tick = std::chrono::milliseconds{1};
+  const auto made = faults_made_in(r.capture, Span{"", 0, at(0.0), at(15.0)});
   REQUIRE(made.found.size() == 3);
   for (std::size_t i = 0; i < 3; ++i) {
     const auto& [begin, end, bounces] = made.found[i];
