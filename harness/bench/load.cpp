@@ -30,9 +30,9 @@ void take_angle(const written::Load& w, LoadSpec& load, Draft& draft) {
     load.angle_gain =
         gain_of(w.angle, *angle, "rad", "an angle of the road wheel or a travel of the rack", draft).value_or(0.0);
 
-  const auto device = draft.bench.signals[*angle].device;
-  if (!draft.devices[device].sound) return;
-  const auto timeout = draft.bench.devices[device].timeout;
+  const auto device = draft.bench.find_device(draft.info(*angle).device);
+  if (!device || !draft.devices[*device].sound) return;
+  const auto timeout = draft.bench.devices[*device].timeout;
   if (w.stale.value <= draft.bench.tick || w.stale.value >= timeout)
     draft.problems.add(w.stale.at, "found " + shown(1e3 * seconds(w.stale.value)) + " ms",
                        "more than " + shown(1e3 * seconds(draft.bench.tick)) +
