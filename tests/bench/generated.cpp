@@ -195,6 +195,7 @@ bool has_unit(const Field& f) {
   if (f.value->kind != Node::Kind::text) return false;
   if (ends(f.parent, "/range")) return true;
   if (begins(f.path, "/fixture/")) return f.key == "stiffness";  // an inertia may be in kg, and 'to' is words
+  if (f.path == "/load/vehicle/mass") return false;              // which is in kg
   if (begins(f.path, "/load/vehicle/") || f.parent == "/load/stability")
     return f.value->text.find(' ') != std::string::npos;
   for (const auto* key : {"stale",           "fade",     "loop_rate", "timeout",   "clock_asymmetry",
