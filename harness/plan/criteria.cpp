@@ -149,9 +149,12 @@ class CriterionReader {
     } else if (written.within.value.size() == 2) {
       spec.low = take(written.within.value[0]);
       spec.high = take(written.within.value[1]);
-      if (good && spec.low >= spec.high)
-        problems_.add(written.within.at, "a lower limit that is not below the upper one", "the lower one first");
+      if (good && spec.low > spec.high)
+        problems_.add(written.within.at, "a lower limit that is above the upper one", "the lower one first");
     }
+    if (std::ranges::find(criterion_.limits, spec.finding, &LimitSpec::finding) != criterion_.limits.end())
+      problems_.add(written.finding.at, "a second limit for '" + written.finding.value + "'",
+                    "one limit for each finding of a criterion", "\"within\" has a lower and an upper one");
     criterion_.limits.push_back(std::move(spec));
   }
 

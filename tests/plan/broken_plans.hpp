@@ -223,19 +223,23 @@ inline std::vector<Broken> broken_plans() {
        "/steps/0/for",
        {"from 10.698 s"}},
       {"noise whose peaks are too far out",
-       steps(R"({"do": "noise", "signal": "volts", "deviation": @"3 V", "centre": "8 V", "bandwidth": "10 Hz", "for": "50 s"})"),
+       steps(
+           R"({"do": "noise", "signal": "volts", "deviation": @"3 V", "centre": "8 V", "bandwidth": "10 Hz", "for": "50 s"})"),
        "/steps/0/deviation",
        {"'volts' would reach"}},
       {"a seek that does not come back",
-       steps(R"(@{"do": "seek", "value": "x", "from": "1 V", "to": "8 V", "levels": 8, "tries": 9, "survived": {"signal": "axis.angle", "at_least": "0 deg"}, "steps": [{"do": "step", "signal": "volts", "to": "${x}", "for": "1 s"}]})"),
+       steps(
+           R"(@{"do": "seek", "value": "x", "from": "1 V", "to": "8 V", "levels": 8, "tries": 9, "survived": {"signal": "axis.angle", "at_least": "0 deg"}, "steps": [{"do": "step", "signal": "volts", "to": "${x}", "for": "1 s"}]})"),
        "/steps/0",
        {"'volts' is not back at the end of a try"}},
       {"a seek between values of different units",
-       steps(R"({"do": "seek", "value": "x", "from": "1 V", "to": @"8000 mV", "levels": 8, "tries": 9, "survived": {"signal": "axis.angle", "at_least": "0 deg"}, "steps": [{"do": "step", "signal": "volts", "to": "${x}", "for": "1 s"}, {"do": "step", "signal": "volts", "to": "13.5 V", "for": "1 s"}]})"),
+       steps(
+           R"({"do": "seek", "value": "x", "from": "1 V", "to": @"8000 mV", "levels": 8, "tries": 9, "survived": {"signal": "axis.angle", "at_least": "0 deg"}, "steps": [{"do": "step", "signal": "volts", "to": "${x}", "for": "1 s"}, {"do": "step", "signal": "volts", "to": "13.5 V", "for": "1 s"}]})"),
        "/steps/0/to",
        {"in the same unit"}},
       {"a seek that goes beyond the range",
-       steps(R"({"do": "seek", "value": "x", "from": "1 V", "to": "20 V", "levels": 8, "tries": 9, "survived": {"signal": "axis.angle", "at_least": "0 deg"}, "steps": [{"do": "step", "signal": "volts", "to": @"${x}", "for": "1 s"}, {"do": "step", "signal": "volts", "to": "13.5 V", "for": "1 s"}]})"),
+       steps(
+           R"({"do": "seek", "value": "x", "from": "1 V", "to": "20 V", "levels": 8, "tries": 9, "survived": {"signal": "axis.angle", "at_least": "0 deg"}, "steps": [{"do": "step", "signal": "volts", "to": @"${x}", "for": "1 s"}, {"do": "step", "signal": "volts", "to": "13.5 V", "for": "1 s"}]})"),
        "/steps/0/steps/0/to",
        {"the bench's range, 0 V to 16 V"}},
       {"a frequency in rad/s",
@@ -425,6 +429,12 @@ inline std::vector<Broken> broken_plans() {
        criterion(delay_head + R"(, "limits": [@{"finding": "dead_time", "at_most": "1 ms", "at_least": "0 ms"}]})"),
        "/criteria/0/limits/0",
        {"just one of them"}},
+      {"two limits on one finding",
+       criterion(
+           delay_head +
+           R"(, "limits": [{"finding": "dead_time", "at_most": "1 ms"}, {"finding": @"dead_time", "at_least": "0 ms"}]})"),
+       "/criteria/0/limits/1/finding",
+       {"a second limit for 'dead_time'", "\"within\" has a lower and an upper one"}},
       {"limits the wrong way round",
        criterion(delay_head + R"(, "limits": [{"finding": "dead_time", "within": @["2 ms", "1 ms"]}]})"),
        "/criteria/0/limits/0/within",
