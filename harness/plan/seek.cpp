@@ -111,8 +111,9 @@ std::vector<TimelineItem> seek_items(const PlanStep& step, Drafting& draft) {
 }
 
 Body seek_body(const std::any& settings) {
+  static const std::vector<PlanStep> none;
   const auto& seek = std::any_cast<const Seek&>(settings);
-  return {seek.steps.front(), seek.tries};
+  return {seek.steps.empty() ? none : seek.steps.front(), seek.tries};
 }
 
 // ---- expanded ----------------------------------------------------------------------------------
@@ -130,7 +131,7 @@ std::vector<Node> values_of(const Node& element, Problems& problems) {
   const auto unit = low.value.unit.text();
   if (unit != high.value.unit.text() || low.value.value == high.value.value) {
     problems.add(to->at, "found " + to->shown() + " after " + from->shown(), "another value in the same unit");
-    return {};
+    return {*from};  // so that what the steps say of the value is not told as well
   }
   std::vector<Node> values;
   for (int i = 0; i < count; ++i) {

@@ -226,7 +226,7 @@ inline std::vector<Broken> broken_plans() {
        steps(
            R"({"do": "noise", "signal": "volts", "deviation": @"3 V", "centre": "8 V", "bandwidth": "10 Hz", "for": "50 s"})"),
        "/steps/0/deviation",
-       {"'volts' would reach"}},
+       {"'volts' would go from"}},
       {"a seek that does not come back",
        steps(
            R"(@{"do": "seek", "value": "x", "from": "1 V", "to": "8 V", "levels": 8, "tries": 9, "survived": {"signal": "axis.angle", "at_least": "0 deg"}, "steps": [{"do": "step", "signal": "volts", "to": "${x}", "for": "1 s"}]})"),

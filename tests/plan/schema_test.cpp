@@ -74,7 +74,8 @@ TEST_CASE("an independent reader of JSON Schema takes the shipped plans and refu
     }
   }
   // Every stimulus and control element, every key of them.
-  texts.push_back(R"({"plan": "all", "variables": {"n": 3, "f": "1 Hz"}, "grids": {"g": {"over": {"v": [{"name": "x", "t": "1 s"}]}, "take": "all", "without": [{"v": "x"}]}}, "steps": [
+  texts.push_back(
+      R"({"plan": "all", "variables": {"n": 3, "f": "1 Hz"}, "grids": {"g": {"over": {"v": [{"name": "x", "t": "1 s"}]}, "take": "all", "without": [{"v": "x"}]}}, "steps": [
       {"do": "grid", "of": "g", "steps": [{"do": "hold", "name": "of.${v.name}", "for": "${v.t}"}]},
       {"do": "hold", "name": "a", "signal": "vehicle.speed", "at": "10 km/h", "slew": "1 m/s^2", "acceleration": "1 m/s^3", "jerk": "1 m/s^4", "for": "1 s"},
       {"do": "staircase", "signal": "vehicle.speed", "to": "20 km/h", "treads": "${n}", "tread_time": "1 s", "rise_rate": "1 m/s^2"},

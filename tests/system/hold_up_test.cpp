@@ -34,7 +34,7 @@ TEST_CASE(
   auto scan = replaced(
       search,
       R"({"do": "seek", "name": "longest_drop", "value": "drop", "from": "20 ms", "to": "147 ms", "levels": 128, "tries": 24,
-     "survived": {"signal": "unit.state", "at_least": "2", "at_most": "3"}, "watched": ["drop", "after"],)",
+     "survived": {"signal": "unit.state", "at_least": "2"}, "watched": ["drop", "after"],)",
       R"({"do": "grid", "of": "lengths",)");
   std::string lengths, drops;
   for (int length = 20; length <= 147; length += 2) {
