@@ -12,7 +12,7 @@ using namespace trackrod::rig;
 
 namespace {
 
-constexpr double held = 60.0;  // deg at the hand wheel
+constexpr double held = 60.0, far_out = 120.0;  // deg at the hand wheel
 
 // What a bench can see of a fault, in steps that no scatter crosses.
 using Seen = std::map<std::string, double>;
@@ -75,7 +75,7 @@ Seen fault(Defect defect, Wire wire, WireFault kind) {
 Seen turn(Defect defect) {
   Plant plant{with(defect), 1};
   power_all(plant);
-  hold_turned(plant, held);
+  hold_turned(plant, far_out);
   Seen seen;
   note(plant, "turned", seen);
   plant.set(PlantInput::hand_angle_cmd, 0.0);
