@@ -155,6 +155,7 @@ TEST_CASE("a CANopen device of a profile that is not simulated is refused, and s
       signals.erase(name);
     bench.erase("axes");
     bench.erase("faults");
+    bench.erase("load");
     bench["interlocks"] = nlohmann::json::object();
     bench["safe_state"]["do"] = nlohmann::json::parse(R"([
       {"set": "supply.output", "to": "0"}, {"wait": "supply.current", "at_most": "0.5 A", "within": "300 ms"}])");

@@ -15,8 +15,7 @@ nlohmann::json rehearsed(const std::string& plan, const std::vector<std::string>
   const DemoRig rig;
   std::vector<std::string> more{"--seed", std::to_string(seed)};
   for (const auto& truth : truths) more.insert(more.end(), {"--truth-set", truth});
-  auto program =
-      rig.rehearse_plan(DemoRig::source("plans/" + plan), {"--truth-set", truth, "--seed", std::to_string(seed)});
+  auto program = rig.rehearse_plan(DemoRig::source("plans/" + plan), more);
   const int status = program->wait(180s);
   INFO(program->err());
   REQUIRE((status == 0 || status == 1 || status == 4));
