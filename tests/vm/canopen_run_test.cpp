@@ -19,7 +19,11 @@ std::string slow_bench() {
     auto text = slurp(DemoRig::source("fixtures/demo_bench/") + name);
     for (const auto& [from, to] : {std::pair{"\"cycle\": \"1 ms\"", "\"cycle\": \"5 ms\""},
                                    {"\"timeout\": \"20 ms\"", "\"timeout\": \"250 ms\""},
-                                   {"\"loop_rate\": \"1 kHz\"", "\"loop_rate\": \"200 Hz\""}})
+                                   {"\"loop_rate\": \"1 kHz\"", "\"loop_rate\": \"200 Hz\""},
+                                   // Of the bench: here its keeper is to lead the drive down, not the drive itself.
+                                   {"\"lost_after\": \"200 ms\"", "\"lost_after\": \"3 s\""},
+                                   // Of the two devices.
+                                   {"\"lost_after\": \"40 ms\"", "\"lost_after\": \"500 ms\""}})
       text = replaced(text, from, to);
     std::ofstream{folder + "/" + name} << text;
   }
