@@ -154,10 +154,10 @@ class Lag {
 
 }  // namespace
 
-Response lag_response(const Stretch& stretch, const LagModel& model) {
+LagResponse lag_response(const Stretch& stretch, const LagModel& model) {
   const auto& input = stretch.input;
   const Lag lag{model, stretch.dt};
-  Response out;
+  LagResponse out;
   double rate = first_slope(stretch), value = input.front() - model.slowness() * rate;
   if (model.friction > 0.0) {
     if (std::abs(rate) * 0.02 < 0.5 * model.friction) {
@@ -186,7 +186,7 @@ Response lag_response(const Stretch& stretch, const LagModel& model) {
 }
 
 // Cubic through values and rates at both ends of the grid cell.
-double Response::value_at(double position, double dt) const {
+double LagResponse::value_at(double position, double dt) const {
   const double at = std::clamp(position, 0.0, static_cast<double>(value.size() - 1));
   const auto i = std::min(static_cast<std::size_t>(at), value.size() - 2);
   const double x = at - static_cast<double>(i), y = 1.0 - x;
@@ -194,7 +194,7 @@ double Response::value_at(double position, double dt) const {
          x * x * ((1.0 + 2.0 * y) * value[i + 1] - y * dt * rate[i + 1]);
 }
 
-double Response::rate_at(double position) const {
+double LagResponse::rate_at(double position) const {
   const double at = std::clamp(position, 0.0, static_cast<double>(rate.size() - 1));
   const auto i = std::min(static_cast<std::size_t>(at), rate.size() - 2);
   const double x = at - static_cast<double>(i);
@@ -205,7 +205,7 @@ double position_of(const Stretch& stretch, const LagModel& model, double t) {
   return (t - model.dead_time - stretch.start) / stretch.dt;
 }
 
-ModelOutput model_output(const Stretch& stretch, const LagModel& model, const Response& response) {
+ModelOutput model_output(const Stretch& stretch, const LagModel& model, const LagResponse& response) {
   constexpr double long_pause = 3.0;  // grid cells without an output
   ModelOutput out;
   out.value.reserve(stretch.t.size());

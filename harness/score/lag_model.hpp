@@ -45,14 +45,14 @@ struct Stretch {
 // v on the grid, with its rate (per s). Exact for an input that is straight between grid points; where friction stops
 // or starts the motion, the instant is placed within the grid cell. Begins as if the first slope of the input had
 // always been there; at rest, near where the measured output says.
-struct Response {
+struct LagResponse {
   std::vector<double> value, rate;
   bool begun_by_output{false};  // at rest, where the measured output says: gain, offset and play move it
   // Between grid points; `position` counts them from 0, and is kept within.
   double value_at(double position, double dt) const;
   double rate_at(double position) const;
 };
-Response lag_response(const Stretch& stretch, const LagModel& model);
+LagResponse lag_response(const Stretch& stretch, const LagModel& model);
 
 // Where the response is that shows at t (s).
 double position_of(const Stretch& stretch, const LagModel& model, double t);
@@ -65,6 +65,6 @@ struct ModelOutput {
   std::vector<signed char> side;
   std::vector<double> pushed_at;
 };
-ModelOutput model_output(const Stretch& stretch, const LagModel& model, const Response& response);
+ModelOutput model_output(const Stretch& stretch, const LagModel& model, const LagResponse& response);
 
 }  // namespace trackrod

@@ -12,7 +12,7 @@ using P = LagParameter;
 // rounding.
 constexpr double small_share = 1e-4;
 
-bool shapes_response(int which, const Response& response) {
+bool shapes_response(int which, const LagResponse& response) {
   if (which == P::gain || which == P::offset || which == P::play) return response.begun_by_output;
   return which == P::shape || which == P::damping || which == P::friction;
 }
@@ -26,7 +26,7 @@ double small_change(const Stretch& stretch, const LagModel& model, int which) {
 }
 
 // Slope of the response by a parameter that shapes it.
-Response slope_of_response(const Stretch& stretch, const LagModel& model, const Response& response, int which) {
+LagResponse slope_of_response(const Stretch& stretch, const LagModel& model, const LagResponse& response, int which) {
   const double by = small_change(stretch, model, which);
   auto slope = lag_response(stretch, moved(model, which, by));
   for (std::size_t i = 0; i < slope.value.size(); ++i) {
@@ -42,7 +42,7 @@ SlopedOutput sloped_output(const Stretch& stretch, const LagModel& model, const 
   const auto response = lag_response(stretch, model);
   const auto output = model_output(stretch, model, response);
   const auto columns = static_cast<Eigen::Index>(free.size());
-  std::vector<Response> shaped(free.size());
+  std::vector<LagResponse> shaped(free.size());
   for (std::size_t j = 0; j < free.size(); ++j)
     if (shapes_response(free[j], response)) shaped[j] = slope_of_response(stretch, model, response, free[j]);
 

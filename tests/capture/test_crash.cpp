@@ -9,12 +9,6 @@
 #include "tests/capture/helpers.hpp"
 #include "tests/catch.hpp"
 
-#if defined(__SANITIZE_ADDRESS__)
-// HDF5 1.10 never frees a file whose closing failed; the process that makes archives ends then.
-extern "C" const char* __lsan_default_suppressions();  // NOLINT(bugprone-reserved-identifier): the sanitizer's name
-extern "C" const char* __lsan_default_suppressions() { return "leak:libhdf5"; }  // NOLINT(bugprone-reserved-identifier)
-#endif
-
 using namespace trackrod;
 using namespace trackrod::test;
 

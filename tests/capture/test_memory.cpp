@@ -81,7 +81,7 @@ std::size_t heap_to_read(const std::string& dir, std::uint32_t minutes) {
   return most - before;
 }
 
-#if !defined(__SANITIZE_ADDRESS__)  // the sanitizer keeps freed memory, so that the size of its process says nothing
+#ifndef TRACKROD_SANITIZED  // the sanitizer keeps freed memory, so that the size of its process says nothing
 // A line of /proc/self/status (proc(5)), in KiB.
 long resident(const std::string& name) {
   std::ifstream status{"/proc/self/status"};
@@ -122,7 +122,7 @@ TEST_CASE("the memory of reading and archiving does not grow with the length of 
   CAPTURE(heap_1, heap_4, heap_16);
   CHECK(static_cast<double>(heap_4) <= 1.05 * static_cast<double>(heap_1));
   CHECK(static_cast<double>(heap_16) <= 1.05 * static_cast<double>(heap_1));
-#if !defined(__SANITIZE_ADDRESS__)
+#ifndef TRACKROD_SANITIZED
   const auto size_1 = size_to_archive(folder / "1", folder / "1.h5"),
              size_4 = size_to_archive(folder / "4", folder / "4.h5"),
              size_16 = size_to_archive(folder / "16", folder / "16.h5");

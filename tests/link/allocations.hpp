@@ -12,7 +12,7 @@ inline std::atomic<std::uint64_t> made{0};
 inline std::uint64_t so_far() { return made.load(); }
 }  // namespace allocations
 
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+#ifdef TRACKROD_SANITIZED
 
 extern "C" int __sanitizer_install_malloc_and_free_hooks(void (*)(const volatile void*, std::size_t),
                                                          void (*)(const volatile void*));

@@ -134,7 +134,7 @@ TEST_CASE("a recording imported is the capture that the same samples make", "[im
   }
 }
 
-#ifndef __SANITIZE_ADDRESS__  // holds on to what was freed
+#ifndef TRACKROD_SANITIZED  // holds on to what was freed
 
 TEST_CASE("a survey's memory does not grow with the file", "[import]") {
   // Rows made up as they are asked for: a million of them, thirty megabytes of text.
