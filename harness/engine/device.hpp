@@ -39,7 +39,6 @@ class Device : public Disturbable {
   virtual int last_error() const noexcept = 0;
   // When the last intact message came; zero before the first.
   virtual BenchTime last_heard() const noexcept = 0;
-  // True when `signal` was handed over completely (a setting that is read back counts when it was read back).
   // What it said of itself under that name; empty until it was read. Valid until the next call.
   virtual std::string_view identity(std::string_view /*name*/) const noexcept { return {}; }
   // Asks it anew what it is, and what its fault memory holds.
@@ -47,6 +46,7 @@ class Device : public Disturbable {
   // It has said so since, or will not.
   virtual bool inspected() const noexcept { return true; }
   virtual void tell(AccountSink& /*account*/) const noexcept {}
+  // True when `signal` was handed over completely (a setting that is read back counts when it was read back).
   virtual bool settled(SignalIndex signal) const noexcept = 0;
   // A message from the device that is no sample (such as an entry of its error queue): a code, 0 = none. Taking it
   // clears it.

@@ -29,18 +29,23 @@ class SequenceRunner {
   SequenceRunner(const std::vector<Action>& actions, OnFailure on_failure)
       : actions_{actions}, on_failure_{on_failure} {}
 
-  // As many actions as can be done now. A wait begins one call after the write before it, so that the write has gone
-  // out, and is met only by a sample that is newer than its begin. Loop-safe. `failed`: stopped at action position(),
-  // or (go_on) some effect was not seen.
+  // As many actions as can be done now. A wait begins one call after the write before it, and is met only by a sample
+  // that is newer than the hand-over of every write before it, or than the time that a hand-over may take. So is the
+  // end of the safe state: a message with a slow cycle, or one that stands in a queue, is not left behind. Loop-safe.
+  // `failed`: stopped at action position(), or (go_on) some effect was not seen.
   State advance(BenchTime now, const LiveValues& live, SequenceHands& hands) noexcept;
   std::size_t position() const noexcept { return position_; }
   bool all_effects_seen() const noexcept { return all_seen_; }
 
  private:
+  bool handed_over(BenchTime now, const SequenceHands& hands) const noexcept;
+
   const std::vector<Action>& actions_;
   OnFailure on_failure_;
   std::size_t position_{0};
-  BenchTime since_{BenchTime::min()};  // when the present action began; min() = not yet
+  BenchTime since_{BenchTime::min()};       // when the present action began; min() = not yet
+  BenchTime wrote_{BenchTime::min()};       // when it last wrote; min() = never
+  BenchTime fresh_from_{BenchTime::max()};  // only a sample newer than this shows an effect; max() = none does yet
   bool all_seen_{true};
 };
 

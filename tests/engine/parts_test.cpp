@@ -101,6 +101,49 @@ TEST_CASE("while arming an interlock counts from the moment it has held") {
   CHECK(watch.check(at(75ms), live, false));
 }
 
+TEST_CASE("the safe state does not end, nor take an effect for its own, before what it wrote was handed over") {
+  const auto bench = small_bench();
+  LiveValues live{bench};
+  live.set_lost(0, false);
+  Hands hands;
+  hands.confirms = false;  // as a message that goes out every 50 ms
+  const auto advance = [&](SequenceRunner& runner, Duration when) { return runner.advance(at(when), live, hands); };
+  SECTION("at the end") {
+    const std::vector<Action> actions{set(mode, 0.0)};
+    SequenceRunner runner{actions, OnFailure::go_on};
+    CHECK(advance(runner, 0ms) == SequenceRunner::State::running);
+    CHECK(advance(runner, 49ms) == SequenceRunner::State::running);
+    hands.confirms = true;
+    CHECK(advance(runner, 50ms) == SequenceRunner::State::done);
+  }
+  SECTION("before an effect that was there already") {
+    const std::vector<Action> actions{set(mode, 0.0), wait(angle, -1, 1, 200ms)};
+    SequenceRunner runner{actions, OnFailure::go_on};
+    for (const auto when : {0ms, 10ms, 20ms}) {
+      live.take(sample(angle, 0.0, when));
+      CHECK(advance(runner, when) == SequenceRunner::State::running);
+    }
+    hands.confirms = true;
+    live.take(sample(angle, 0.0, 30ms));
+    CHECK(advance(runner, 30ms) == SequenceRunner::State::running);
+    live.take(sample(angle, 0.0, 31ms));
+    CHECK(advance(runner, 31ms) == SequenceRunner::State::done);
+  }
+  SECTION("a device that never takes it holds up the rest for a tenth of a second") {
+    const std::vector<Action> actions{set(mode, 0.0), wait(angle, -1, 1, 200ms), set(angle_cmd, 0.0)};
+    SequenceRunner runner{actions, OnFailure::go_on};
+    auto state = SequenceRunner::State::running;
+    Duration when{};
+    for (; state == SequenceRunner::State::running; when += 1ms) {
+      live.take(sample(angle, 0.0, when));
+      state = advance(runner, when);
+    }
+    CHECK(state == SequenceRunner::State::done);
+    CHECK(when <= 2 * 100ms + 3ms);
+    CHECK(hands.writes.size() == 2);
+  }
+}
+
 TEST_CASE("a sequence writes in order and waits for each effect") {
   const auto bench = small_bench();
   LiveValues live{bench};
@@ -114,7 +157,8 @@ TEST_CASE("a sequence writes in order and waits for each effect") {
   live.take(sample(angle, 20.0, 50ms));
   CHECK(runner.advance(at(50ms), live, hands) == SequenceRunner::State::running);
   live.take(sample(angle, 0.5, 60ms));
-  CHECK(runner.advance(at(60ms), live, hands) == SequenceRunner::State::done);
+  CHECK(runner.advance(at(60ms), live, hands) == SequenceRunner::State::running);
+  CHECK(runner.advance(at(61ms), live, hands) == SequenceRunner::State::done);
   CHECK(hands.writes == std::vector<std::pair<SignalIndex, double>>{{mode, 3.0}, {mode, 0.0}});
   CHECK(runner.all_effects_seen());
 }
@@ -131,7 +175,9 @@ TEST_CASE("an effect is told by a sample that is newer than the write, not by on
   CHECK(runner.advance(at(1ms), live, hands) == SequenceRunner::State::running);
   CHECK(hands.writes.size() == 1);  // the first write has gone out by itself
   live.take(sample(angle, 0.0, 2ms));
-  CHECK(runner.advance(at(2ms), live, hands) == SequenceRunner::State::done);
+  CHECK(runner.advance(at(2ms), live, hands) == SequenceRunner::State::running);
+  CHECK(hands.writes.size() == 2);
+  CHECK(runner.advance(at(3ms), live, hands) == SequenceRunner::State::done);
 }
 
 TEST_CASE("the safe state goes on past an effect that does not come, and says so") {
@@ -143,8 +189,9 @@ TEST_CASE("the safe state goes on past an effect that does not come, and says so
   SequenceRunner runner{actions, OnFailure::go_on};
   CHECK(runner.advance(at(0ms), live, hands) == SequenceRunner::State::running);
   CHECK(runner.advance(at(1ms), live, hands) == SequenceRunner::State::running);
-  CHECK(runner.advance(at(101ms), live, hands) == SequenceRunner::State::failed);
+  CHECK(runner.advance(at(101ms), live, hands) == SequenceRunner::State::running);
   CHECK(hands.writes.size() == 2);
+  CHECK(runner.advance(at(201ms), live, hands) == SequenceRunner::State::failed);
   CHECK_FALSE(runner.all_effects_seen());
 }
 
