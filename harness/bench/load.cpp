@@ -89,6 +89,18 @@ void take_stability(const written::Load& w, LoadSpec& load, Draft& draft) {
                      "tyres, or make the loop faster, or the rack better damped, and measure again");
 }
 
+void take_energy(const written::Load& w, LoadSpec& load, Draft& draft) {
+  if (!w.energy) return;
+  const auto& e = *w.energy;
+  const auto force = draft.find(e.force, Direction::read, "the force by which the load's energy is known");
+  const auto at_most = draft.convert(e.at_most, Unit::known("W.s"));
+  if (!force || !at_most) return;
+  draft.must_be_bench_owned(e.force, *force, "what was sent to the actuator is not what it did");
+  const auto gain = gain_of(e.force, *force, "N", "a force", draft);
+  if (*at_most <= 0.0) draft.problems.add(e.at_most.at, "found " + shown(e.at_most.value), "more than 0 W.s");
+  if (gain) load.energy = LoadEnergy{*force, *gain, *at_most, e.within};
+}
+
 }  // namespace
 
 void resolve_load(const written::Bench& file, Draft& draft) {
@@ -106,6 +118,7 @@ void resolve_load(const written::Bench& file, Draft& draft) {
     load.lateral_acceleration =
         take_driven(*w.lateral_acceleration, "m/s^2", "an acceleration", load.acceleration_gain, draft);
   take_stability(w, load, draft);
+  take_energy(w, load, draft);
   draft.bench.load = std::move(load);
 }
 

@@ -51,6 +51,9 @@ std::string trip(const Event& e, const StreamHeader& names) {
       return "tripped: the process that keeps the run is gone";
     case TripCause::fault_remains:
       return "tripped: " + named(names.faults, e.b, "fault") + " was removed and is still seen, at " + shown(e.value);
+    case TripCause::load_energy:
+      return "tripped: the load gave the rack " + shown(e.value, 4) + " W.s, as " + signal(names, e.b) +
+             " tells: it swings, or something moves the rack against it";
   }
   return "tripped: " + trip_cause_name(static_cast<TripCause>(e.a));
 }
@@ -122,6 +125,10 @@ std::string event_words(const Event& e, const StreamHeader& names) {
         return named(names.faults, e.a, "fault") + ": first right message " + shown(1e3 * e.value, 3) +
                " ms after it was removed";
       return named(names.faults, e.a, "fault") + " gone, " + shown(1e3 * e.value, 3) + " ms after it was removed";
+    case EventKind::load_stale:
+      return signal(names, e.a) + " is stale: the load runs to zero";
+    case EventKind::load_back:
+      return signal(names, e.a) + " is fresh again: the load comes in anew";
     case EventKind::identity_refused:
       return named(names.devices, e.a, "device") +
              (e.value == 1.0 ? " says that it is another one than asked for" : " does not say what it is");

@@ -60,6 +60,10 @@ std::string event_kind_name(EventKind kind) {
       return "fault_removed";
     case EventKind::fault_gone:
       return "fault_gone";
+    case EventKind::load_stale:
+      return "load_stale";
+    case EventKind::load_back:
+      return "load_back";
   }
   return "event " + std::to_string(static_cast<unsigned>(kind));
 }
@@ -80,6 +84,8 @@ std::string trip_cause_name(TripCause cause) {
       return "keeper gone";
     case TripCause::fault_remains:
       return "fault remains";
+    case TripCause::load_energy:
+      return "load_energy";
   }
   return "cause " + std::to_string(static_cast<unsigned>(cause));
 }

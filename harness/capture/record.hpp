@@ -51,8 +51,10 @@ enum class EventKind : std::uint16_t {
   fault_not_shown,  // a = fault: the bench did not see it in time
   fault_not_made,   // a = fault: its trigger did not come before the step was over
   fault_removed,    // a = fault
-  fault_gone        // a = fault: no longer seen, in the sample of this instant; value = seconds since it was removed.
+  fault_gone,       // a = fault: no longer seen, in the sample of this instant; value = seconds since it was removed.
                     // b = 1: of messages, the first right one went out at this instant
+  load_stale,       // a = signal that the load model answers to: too old, the load runs to zero
+  load_back         // a = that signal: fresh again, the load comes in anew
 };
 
 enum class TripCause : std::uint16_t {
@@ -62,7 +64,8 @@ enum class TripCause : std::uint16_t {
   arming_failed,
   not_finite,
   keeper_gone,
-  fault_remains
+  fault_remains,
+  load_energy
 };
 enum class StopCause : std::uint16_t { finished, operator_stop, signal, disk, refused };
 enum class RunState : std::uint16_t { setup, cold, armed, running, tripped };

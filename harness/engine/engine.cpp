@@ -356,8 +356,12 @@ void Engine::remains(std::size_t fault, double value) noexcept {
 // ---- the load model ----------------------------------------------------------------------------
 
 void Engine::advance_load(BenchTime due) noexcept {
-  if (!load_.advance(now_, due - last_due_, live_, sent_))
-    trip(TripCause::not_finite, load_.angle(), live_.value(load_.angle()));
+  const bool was_stale = load_.stale();
+  const auto trouble = load_.advance(now_, due - last_due_, live_, sent_);
+  if (load_.stale() != was_stale) event(was_stale ? EventKind::load_back : EventKind::load_stale, load_.angle());
+  if (trouble == RoadLoad::Trouble::no_answer) trip(TripCause::not_finite, load_.angle(), live_.value(load_.angle()));
+  if (trouble == RoadLoad::Trouble::too_much_energy)
+    trip(TripCause::load_energy, load_.measured_force(), load_.energy());
 }
 
 // ---- the safe state ----------------------------------------------------------------------------

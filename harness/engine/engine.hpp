@@ -128,7 +128,6 @@ class Engine final : private InputSink, private SequenceHands, private FaultNote
   std::optional<BenchTime> step_since_, met_since_;
   std::uint64_t announced_{0}, started_{0}, dropped_records_{0}, dropped_arrivals_{0};
   std::uint32_t tick_number_{0};
-  bool direct_{false};  // the safe state's writes pass the slew limit
 };
 
 }  // namespace trackrod

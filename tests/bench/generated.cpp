@@ -72,7 +72,8 @@ bool is_optional(const Field& f) {
     return begins(f.path, start) && std::any_of(keys.begin(), keys.end(), [&](const char* k) { return f.key == k; });
   };
   if (f.path == "/description" || f.path == "/axes" || f.path == "/arming" || f.path == "/vehicle" ||
-      f.path == "/fixture" || f.path == "/faults" || f.path == "/load" || f.path == "/load/stability")
+      f.path == "/fixture" || f.path == "/faults" || f.path == "/load" || f.path == "/load/stability" ||
+      f.path == "/load/energy")
     return true;
   if (ends(f.path, "/send/command/cycle") || ends(f.path, "/send/vehicle/cycle")) return false;
   if (depth(f.path) == 3 && f.key == "timeout") return false;
@@ -107,7 +108,8 @@ std::vector<std::string> uses_of(const Field& f) {
     if (signal && g.value->text == f.key && g.path != f.path && !begins(g.path, f.path + "/") &&
         (g.key == "set" || g.key == "wait" || g.key == "signal" || g.key == "setpoint" || g.key == "mode_signal" ||
          g.key == "start_from" || ((g.key == "speed" || g.key == "power_mode") && g.parent == "/vehicle") ||
-         ((g.key == "angle" || g.key == "speed" || g.key == "force") && g.parent == "/load")))
+         ((g.key == "angle" || g.key == "speed" || g.key == "force") && g.parent == "/load") ||
+         (g.key == "force" && g.parent == "/load/energy")))
       uses.push_back(g.path);
     if (!device && !signal && of_signal && g.key == "field" &&
         std::count(fields.begin(), fields.end(), g.value->text) &&
@@ -145,11 +147,11 @@ Expected expected_when_removed(const Field& f) {
     for (const auto& g : all_fields())
       if (g.value->kind == Node::Kind::text && g.value->text == signal &&
           (((begins(g.path, "/interlocks/") || ends(g.parent, "/shows")) && g.key == "signal") ||
-           g.path == "/load/angle"))
+           g.path == "/load/angle" || g.path == "/load/energy/force"))
         e.values.push_back(g.path);
     return e;
   }
-  if (f.key == "at_most" || f.key == "at_least") {
+  if ((f.key == "at_most" || f.key == "at_least") && !begins(f.path, "/load/")) {
     const auto* parent = &demo_tree();
     for (std::size_t at = 1; at <= f.parent.size();) {  // "/a/b" -> a, b
       const auto next = std::min(f.parent.find('/', at), f.parent.size());

@@ -132,3 +132,33 @@ TEST_CASE("a pulse of the road comes on top, as long as the speed makes it, at t
   CHECK(rig.sent(force_cmd, laid + 25ms) == Approx(700.0).epsilon(0.01));
   CHECK(rig.sent(force_cmd, laid + 52ms) == Approx(0.0).margin(1e-6));
 }
+
+// The work of a spring k that is late by T, on a rack that goes x sin(w t): pi k x^2 sin(w T) a cycle, by
+// integration of F dx.
+TEST_CASE("a load that is late gives the rack energy at every turn, and trips; one in time gives back what it got") {
+  RoadRig rig;
+  rig.device.angle = [](BenchTime now) { return 3.0 * std::sin(2.0 * pi * 2.0 * seconds(now - zero)); };
+  const auto steps = R"([{"do": "road", "steps": [{"do": "hold", "name": "swing", "for": "8 s"}]}])";
+  SECTION("in time") {
+    rig.device.actuator = 1ms;
+    rig.run("72 km/h", steps);
+    CHECK_FALSE(rig.outcome.tripped);
+  }
+  SECTION("late by a tenth of a second") {
+    rig.device.actuator = 100ms;
+    rig.run("72 km/h", steps);
+    CHECK(rig.outcome.tripped);
+    CHECK(rig.outcome.trip == TripCause::load_energy);
+    const auto trips = rig.records.of(EventKind::tripped);
+    REQUIRE(trips.size() == 1);
+    CHECK(trips.front().b == force_seen);
+    CHECK(trips.front().value > 20.0);
+    CHECK(trips.front().value < 40.0);
+  }
+  SECTION("on a bench that does not watch it") {
+    rig.bench.load->energy.reset();
+    rig.device.actuator = 100ms;
+    rig.run("72 km/h", steps);
+    CHECK_FALSE(rig.outcome.tripped);
+  }
+}

@@ -12,7 +12,7 @@
 
 namespace trackrod::test {
 
-enum : SignalIndex { road_angle = 0, speed_cmd = 1, force_cmd = 2, yaw_cmd = 3, sideways_cmd = 4 };
+enum : SignalIndex { road_angle = 0, speed_cmd = 1, force_cmd = 2, yaw_cmd = 3, sideways_cmd = 4, force_seen = 5 };
 
 inline Bench road_bench() {
   using namespace std::chrono_literals;
@@ -27,13 +27,15 @@ inline Bench road_bench() {
                signal("vehicle.speed", "km/h", Direction::drive, 0, 200),
                signal("road.load_cmd", "N", Direction::drive, -6000, 6000),
                signal("vehicle.yaw_rate", "deg/s", Direction::drive, -100, 100),
-               signal("vehicle.sideways", "m/s^2", Direction::drive, -15, 15)};
+               signal("vehicle.sideways", "m/s^2", Direction::drive, -15, 15),
+               signal("road.force", "N", Direction::read, -10000, 10000)};
   b.signals[speed_cmd].info.max_slew = 360.0;
   b.signals[force_cmd].info.max_slew = 50e3;
   b.safe_state = {{set(force_cmd, 0.0), wait(road_angle, -45, 45, 100ms)}, 300ms};
   constexpr double degree = 3.14159265358979323846 / 180.0;
-  b.load = LoadSpec{van(),     road_angle, speed_cmd,    force_cmd, yaw_cmd, sideways_cmd, degree,
-                    1.0 / 3.6, 1.0,        1.0 / degree, 1.0,       10ms,    500ms,        {}};
+  b.load = LoadSpec{van(),        road_angle, speed_cmd, force_cmd, yaw_cmd,
+                    sideways_cmd, degree,     1.0 / 3.6, 1.0,       1.0 / degree,
+                    1.0,          10ms,       500ms,     {},        LoadEnergy{force_seen, 1.0, 20.0, 2s}};
   return b;
 }
 
@@ -42,13 +44,23 @@ class RackDevice final : public Device {
   std::function<double(BenchTime)> angle{[](BenchTime) { return 0.0; }};
   std::function<bool(BenchTime)> shows{[](BenchTime) { return true; }};  // false: it is heard, and tells no angle
 
+  Duration actuator{std::chrono::milliseconds{5}};  // the force that shows was sent that long ago
+
   void publish(BenchTime now, SampleSink& sink) noexcept {
     heard_ = now;
+    while (forces_.size() > 1 && forces_[1].first + actuator <= now) forces_.erase(forces_.begin());
+    sink.put({now, forces_.empty() ? 0.0 : forces_.front().second, 0, force_seen, StampedBy::kernel});
     if (shows(now)) sink.put({now, angle(now), 0, road_angle, StampedBy::kernel});
   }
   void arrived(std::span<const std::byte>, Stamp, SampleSink&) noexcept override {}
-  bool set(SignalIndex, double) noexcept override { return true; }
-  Sent transmit(BenchTime) noexcept override { return Sent::sent; }
+  bool set(SignalIndex signal, double value) noexcept override {
+    if (signal == force_cmd) force_ = value;
+    return true;
+  }
+  Sent transmit(BenchTime now) noexcept override {
+    forces_.emplace_back(now, force_);
+    return Sent::sent;
+  }
   int last_error() const noexcept override { return 0; }
   BenchTime last_heard() const noexcept override { return heard_; }
   bool settled(SignalIndex) const noexcept override { return true; }
@@ -58,6 +70,8 @@ class RackDevice final : public Device {
 
  private:
   BenchTime heard_{};
+  double force_{0.0};
+  std::vector<std::pair<BenchTime, double>> forces_;
 };
 
 struct RoadRig final : Inputs {
