@@ -8,8 +8,14 @@
 
 namespace trackrod {
 
+// Behind a bench that another process of this machine drives, and not so far that whoever waits for this one waits for
+// ever on a busy machine.
+namespace {
+constexpr int behind_others = 5;
+}
+
 int archive_command(const ArchiveOptions& options, Console& console) {
-  if (nice(19) == -1) console.say("the archiver keeps its priority: the system refused a lower one");
+  if (nice(behind_others) == -1) console.say("the archiver keeps its priority: the system refused a lower one");
   auto folder = RunFolder::open(options.run);
   if (!folder) return console.complain(folder.error()), status_of(folder.error());
   auto capture = JournalCapture::open(folder->file("journal"));
