@@ -20,7 +20,38 @@ std::unique_ptr<Timeline> timeline_of(const std::string& name) {
   return timeline;
 }
 
+// The bench of the plans that make faults of wires and feeds.
+const Bench& faults_bench() {
+  static const auto bench = [] {
+    Problems problems;
+    const auto sources = load_bench_sources(source_dir / "fixtures/demo_bench/bench-faults.json");
+    REQUIRE(sources);
+    auto b = parse_bench(*sources, whole_catalogue(), problems);
+    REQUIRE(b);
+    return b;
+  }();
+  return *bench;
+}
+
 }  // namespace
+
+TEST_CASE("the shipped plans of faults read, and stay away from the limits of the bench for them") {
+  for (const std::string name : {"fault-campaign.json", "double-faults.json", "changeover.json"}) {
+    CAPTURE(name);
+    Problems problems;
+    const auto plan =
+        parse_plan({{name, slurp(source_dir / "plans" / name)}}, {}, faults_bench(), whole_catalogue(), problems);
+    for (const auto& p : problems.sorted()) UNSCOPED_INFO(p.sentence());
+    REQUIRE(plan);
+    const auto timeline = Timeline::compile(*plan, faults_bench(), problems);
+    REQUIRE(timeline);
+    for (const auto& s : preview(*timeline, faults_bench()).signals) {
+      const auto& unit = faults_bench().signals[s.signal].info.unit;
+      for (const auto& use : s.limits)
+        if (unit != "1" && !(unit == "km/h" && use.asked == 0.0)) CHECK(use.margin > 0);
+    }
+  }
+}
 
 TEST_CASE("the shipped plans take the time they are said to take") {
   CHECK(seconds(timeline_of("response.json")->length()) < 115);
