@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <cstring>
+#include <optional>
 
 #include "drivers/device/device_set.hpp"
 #include "drivers/link/reader.hpp"
@@ -105,33 +106,32 @@ void Spacing::add(Duration d) {
   mean = sum_ / static_cast<Duration::rep>(count);
 }
 
-BenchLook look_at(const Bench& bench, std::vector<std::unique_ptr<Link>> links, Duration how_long, TimeSource& time,
-                  const std::function<void(BenchTime)>& before) {
-  BenchLook look{std::vector<DeviceLook>(bench.devices.size()), std::vector<SignalLook>(bench.signals.size())};
-  std::vector<std::unique_ptr<Watched>> watched;
-  std::vector<Link*> open;
-  for (std::size_t i = 0; i < bench.devices.size(); ++i) {
-    if (links[i] == nullptr) continue;
-    watched.push_back(std::make_unique<Watched>(bench, i, std::move(links[i]), look.devices[i]));
-    open.push_back(&watched.back()->link());
+struct LiveWatch::Parts {
+  Parts(const Bench& bench, std::vector<std::unique_ptr<Link>> links, TimeSource& clock)
+      : time{clock},
+        look{std::vector<DeviceLook>(bench.devices.size()), std::vector<SignalLook>(bench.signals.size())},
+        due{clock.now()} {
+    std::vector<Link*> open;
+    for (std::size_t i = 0; i < bench.devices.size(); ++i) {
+      if (links[i] == nullptr) continue;
+      watched.push_back(std::make_unique<Watched>(bench, i, std::move(links[i]), look.devices[i]));
+      open.push_back(&watched.back()->link());
+    }
+    reader.emplace(open);
   }
-  Watcher samples{look.signals};
-  Reader reader{open};
-  const auto start = time.now();
-  for (auto due = start; due <= start + how_long; due += tick) {
-    time.sleep_until(due);
-    if (before) before(due);
-    const auto now = time.now();
-    reader.poll_inline(now);
-    reader.consume([&](const Arrival& arrival) { watched[arrival.link]->arrived(arrival, samples); });
-    for (auto& w : watched) w->look(now, samples);
-    for (auto& w : watched) w->transmit(time.now());
-  }
-  for (auto& w : watched) w->sum_up(time.now());
-  return look;
-}
 
-BenchLook look_at(const Bench& bench, Duration how_long, TimeSource& time) {
+  TimeSource& time;
+  BenchLook look;
+  Watcher samples{look.signals};
+  std::vector<std::unique_ptr<Watched>> watched;
+  std::optional<Reader> reader;
+  BenchTime due;
+};
+
+LiveWatch::LiveWatch(const Bench& bench, std::vector<std::unique_ptr<Link>> links, TimeSource& time)
+    : parts_{std::make_unique<Parts>(bench, std::move(links), time)} {}
+
+LiveWatch::LiveWatch(const Bench& bench, TimeSource& time) {
   std::vector<std::unique_ptr<Link>> links;
   std::vector<std::string> troubles;
   for (const auto& device : bench.devices) {
@@ -139,10 +139,49 @@ BenchLook look_at(const Bench& bench, Duration how_long, TimeSource& time) {
     troubles.push_back(link ? "" : link.error().context);
     links.push_back(link ? std::move(*link) : nullptr);
   }
-  auto look = look_at(bench, std::move(links), how_long, time, {});
+  parts_ = std::make_unique<Parts>(bench, std::move(links), time);
   for (std::size_t i = 0; i < troubles.size(); ++i)
-    if (!troubles[i].empty()) look.devices[i].trouble = troubles[i];
-  return look;
+    if (!troubles[i].empty()) parts_->look.devices[i].trouble = troubles[i];
+}
+
+LiveWatch::LiveWatch(LiveWatch&&) noexcept = default;
+LiveWatch::~LiveWatch() = default;
+
+void LiveWatch::step(const std::function<void(BenchTime)>& before) {
+  auto& parts = *parts_;
+  parts.time.sleep_until(parts.due);
+  if (before) before(parts.due);
+  const auto now = parts.time.now();
+  parts.due = std::max(parts.due + tick, now);  // a person may have been asked meanwhile
+  parts.reader->poll_inline(now);
+  parts.reader->consume([&](const Arrival& arrival) { parts.watched[arrival.link]->arrived(arrival, parts.samples); });
+  for (auto& w : parts.watched) w->look(now, parts.samples);
+  for (auto& w : parts.watched) w->transmit(parts.time.now());
+}
+
+const BenchLook& LiveWatch::look() const { return parts_->look; }
+
+BenchLook LiveWatch::sum_up() {
+  for (auto& w : parts_->watched) w->sum_up(parts_->time.now());
+  return parts_->look;
+}
+
+namespace {
+
+BenchLook look_for(LiveWatch watch, Duration how_long, TimeSource& time, const std::function<void(BenchTime)>& before) {
+  for (const auto end = time.now() + how_long; time.now() <= end;) watch.step(before);
+  return watch.sum_up();
+}
+
+}  // namespace
+
+BenchLook look_at(const Bench& bench, std::vector<std::unique_ptr<Link>> links, Duration how_long, TimeSource& time,
+                  const std::function<void(BenchTime)>& before) {
+  return look_for(LiveWatch{bench, std::move(links), time}, how_long, time, before);
+}
+
+BenchLook look_at(const Bench& bench, Duration how_long, TimeSource& time) {
+  return look_for(LiveWatch{bench, time}, how_long, time, {});
 }
 
 }  // namespace trackrod

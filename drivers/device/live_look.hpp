@@ -2,6 +2,7 @@
 // A look at a bench as it is now: opens its links, listens, asks what may be asked, and drives nothing.
 
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -49,11 +50,29 @@ struct BenchLook {
   std::vector<SignalLook> signals;  // as in the bench; empty for driven ones
 };
 
-// Opens each link by itself, so that one that fails does not hide the others, and looks for `how_long`. Sends only
-// questions: a protocol that has been given no value sends nothing that drives. Blocks.
+// A look that goes on for as long as its user wants. Opens each link by itself, so that one that fails does not hide
+// the others. Sends only questions. One thread.
+class LiveWatch {
+ public:
+  LiveWatch(const Bench& bench, TimeSource& time);
+  // Over links that are open already (one a device, null where there is none), as those of a rehearsal.
+  LiveWatch(const Bench& bench, std::vector<std::unique_ptr<Link>> links, TimeSource& time);
+  LiveWatch(LiveWatch&&) noexcept;
+  LiveWatch& operator=(LiveWatch&&) = delete;
+  ~LiveWatch();
+  // Sleeps until the next tick, after `before`; takes what arrived, and asks what is due. Blocks for a millisecond.
+  void step(const std::function<void(BenchTime)>& before = {});
+  const BenchLook& look() const;
+  // Of the devices too.
+  BenchLook sum_up();
+
+ private:
+  struct Parts;
+  std::unique_ptr<Parts> parts_;
+};
+
+// A look of `how_long`. Blocks. In virtual time the second form, whose `before` is called at each tick.
 BenchLook look_at(const Bench& bench, Duration how_long, TimeSource& time);
-// The same over links that are open already (one a device, null where there is none), as those of a rehearsal. `before`
-// is called at each tick.
 BenchLook look_at(const Bench& bench, std::vector<std::unique_ptr<Link>> links, Duration how_long, TimeSource& time,
                   const std::function<void(BenchTime)>& before);
 

@@ -71,12 +71,27 @@ struct Condition {
   bool met_by(double value) const { return value >= low && value <= high; }
 };
 
+// How a person shows, each shift, that an interlock would trip.
+enum class Proof : std::uint8_t {
+  none,      // nobody is asked
+  exercise,  // it is broken on purpose and seen to be broken
+  confirm,   // a person says that it was looked at
+};
+
 struct Interlock {
   std::string name;
   Condition condition;
   Duration grace{};      // may be broken for this long before the bench trips
   std::string protects;  // in words
+  Proof proof{Proof::none};
 };
+
+// What limits a hazard of the bench when every program fails: something wired.
+struct HardLimit {
+  std::string hazard, by;  // one of hazard_names(); in words
+  std::string checked;     // ISO 8601, the day on which it was seen to work
+};
+const std::vector<std::string>& hazard_names();
 
 // A fault of the catalogue: how it is made, and how it shows that it was.
 struct FaultSpec {
@@ -88,6 +103,8 @@ struct FaultSpec {
   std::optional<Condition> shows;
   Duration shows_within{};
   std::vector<std::size_t> not_with;  // indices into Bench::faults: never together with one of these
+  bool two_persons{false};            // made only when two persons confirmed
+  bool energetic{false};              // made only where every hazard is limited by something wired
 };
 
 // One line of a sequence: write a value, or wait until a condition holds.
@@ -136,6 +153,15 @@ struct LoadStability {
   double most_stiffness() const { return 0.5 * damping / seconds(delay); }
 };
 
+// How much energy the load may give to the rack, on balance, in about `within`: a spring gives back what was put into
+// it and no more; one that is late gives more at every turn.
+struct LoadEnergy {
+  SignalIndex force{no_signal};  // read: measured at the rack, positive as the driven one
+  double force_gain{0.0};        // N for one unit of it
+  double at_most{0.0};           // W s
+  Duration within{};
+};
+
 // The vehicle whose load the bench puts on the rack, and what the model of it reads and drives.
 struct LoadSpec {
   VehicleParameters vehicle;
@@ -149,6 +175,7 @@ struct LoadSpec {
   Duration stale{};  // an angle older than this is none: the load runs to zero
   Duration fade{};   // in which the load comes in, and runs to zero
   std::optional<LoadStability> stability;
+  std::optional<LoadEnergy> energy;
 
   // The signals that the model drives.
   std::vector<SignalIndex> drives() const;
@@ -197,6 +224,9 @@ struct Bench {
   std::vector<SignalSpec> signals;  // position = SignalIndex
   std::vector<AxisSpec> axes;
   std::vector<Interlock> interlocks;
+  Duration proof_lasts{};  // proofs of interlocks older than this are none
+  std::vector<HardLimit> hard_limits;
+  bool unattended{false};  // may run while nobody stands at it
   std::vector<Action> arming;
   SafeState safe_state;
   std::optional<VehicleSpec> vehicle;

@@ -96,6 +96,8 @@ void resolve_signals(const std::vector<written::Contents>& parts, Draft& draft);
 void resolve_skews(const std::vector<written::Contents>& parts, Draft& draft);
 void resolve_axes(const written::Bench& file, Draft& draft);
 void resolve_interlocks(const written::Bench& file, Draft& draft);
+// What limits each hazard, and what the bench may do only where all are limited. After resolve_faults.
+void resolve_hazards(const written::Bench& file, Draft& draft);
 void resolve_arming(const written::Bench& file, Draft& draft);
 void resolve_safe_state(const written::Bench& file, Draft& draft);
 void resolve_vehicle(const written::Bench& file, Draft& draft);

@@ -52,7 +52,7 @@ void check_safe_state(const written::Fault& w, const FaultSpec& fault, Draft& dr
 std::optional<FaultSpec> resolve(const Name& name, const written::Fault& w, bool safe_state_known, Draft& draft) {
   const auto way = resolve_fault(w.make, draft);
   if (!way) return {};
-  FaultSpec fault{name.value, w.what, *way, w.comes_and_goes, {}, {}, {}};
+  FaultSpec fault{name.value, w.what, *way, w.comes_and_goes, {}, {}, {}, w.two_persons, w.energetic.value};
   take_sign(w, fault, draft);
   if (safe_state_known) check_safe_state(w, fault, draft);
   if (fault.comes_and_goes && fault.comes_and_goes->period < 2 * draft.bench.tick)

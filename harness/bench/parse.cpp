@@ -35,7 +35,7 @@ void complete(Node& root, const Node& model, Problems& problems) {
       continue;
     }
     const bool by_name = member.key == "devices" || member.key == "signals" || member.key == "axes" ||
-                         member.key == "interlocks" || member.key == "faults";
+                         member.key == "interlocks" || member.key == "faults" || member.key == "hazards";
     if (!by_name || own->value.kind != Node::Kind::object || member.value.kind != Node::Kind::object) continue;
     for (const auto& named : member.value.members)
       if (own->value.find(named.key) == nullptr) own->value.members.push_back(named);
@@ -103,6 +103,7 @@ std::unique_ptr<Bench> parse_bench(const Sources& sources, const Catalogue& cata
   resolve_vehicle(file, draft);
   resolve_load(file, draft);
   resolve_faults(file, draft);
+  resolve_hazards(file, draft);
   resolve_fixture(file, draft);
   if (problems.count() != before) return nullptr;
   return std::make_unique<Bench>(std::move(draft.bench));

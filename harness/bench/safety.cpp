@@ -96,6 +96,15 @@ void check_reach(const written::Interlock& w, const Condition& c, Draft& draft) 
   check(w.at_most, c.high);
 }
 
+// Whether a contact opens can be tried, as that of an emergency stop; a word about it would prove nothing.
+void check_proof(const written::Interlock& w, SignalIndex signal, Draft& draft) {
+  if (!w.proof || w.proof->value != Proof::confirm) return;
+  const auto& info = draft.info(signal);
+  if (info.unit == "1" && info.range_low == 0.0 && info.range_high == 1.0)
+    draft.problems.add(w.proof->at, "found 'confirm' for '" + info.name + "', a contact", "'exercise'",
+                       "an emergency stop is pressed, never believed");
+}
+
 }  // namespace
 
 void resolve_axes(const written::Bench& file, Draft& draft) {
@@ -128,8 +137,11 @@ void resolve_interlocks(const written::Bench& file, Draft& draft) {
     const auto condition = draft.limits_of(*signal, w, part.at);
     if (!condition) continue;
     check_reach(w, *condition, draft);
-    draft.bench.interlocks.push_back({name.value, *condition, w.grace.value, w.protects});
+    check_proof(w, *signal, draft);
+    draft.bench.interlocks.push_back(
+        {name.value, *condition, w.grace.value, w.protects, w.proof ? w.proof->value : Proof::none});
   }
+  draft.bench.proof_lasts = file.proof_lasts;
 }
 
 void resolve_arming(const written::Bench& file, Draft& draft) {

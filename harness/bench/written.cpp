@@ -161,7 +161,31 @@ const Fields<Interlock>& interlock_fields() {
           .may("at_most", &Interlock::at_most, maybe(any_quantity()), "highest value that is still good")
           .need("grace", &Interlock::grace, located(duration(std::chrono::microseconds{1}, std::chrono::seconds{10})),
                 "may be broken for this long before the bench trips")
-          .need("protects", &Interlock::protects, text(), "what it protects, in words");
+          .need("protects", &Interlock::protects, text(), "what it protects, in words")
+          .may("proof", &Interlock::proof,
+               maybe(located(choice<Proof>({{"exercise", Proof::exercise}, {"confirm", Proof::confirm}}))),
+               "asked for each shift before the bench moves. exercise: a person breaks it and the bench sees that; "
+               "confirm: a person says that it was looked at; without it nothing is asked");
+  return fields;
+}
+
+const Fields<HardLimit>& hard_limit_fields() {
+  static const auto fields =
+      Fields<HardLimit>{"hard limit", "What limits a hazard without this program, the unit or the sensor that controls"}
+          .need("by", &HardLimit::by, text(), "what it is and where it limits, in words")
+          .need("checked", &HardLimit::checked, day(), "when it was seen to work");
+  return fields;
+}
+
+const Fields<Hazards>& hazards_fields() {
+  static const auto fields =
+      Fields<Hazards>{"hazards", "The hazards of the bench and the hard-wired limit of each"}
+          .may("over_torque", &Hazards::over_torque, maybe(object(hard_limit_fields)), "torque and force")
+          .may("over_travel", &Hazards::over_travel, maybe(object(hard_limit_fields)), "the ends of a motion")
+          .may("over_current", &Hazards::over_current, maybe(object(hard_limit_fields)), "wires and connectors")
+          .may("over_temperature", &Hazards::over_temperature, maybe(object(hard_limit_fields)), "motors and loads")
+          .may("stored_energy", &Hazards::stored_energy, maybe(object(hard_limit_fields)),
+               "capacitors, springs, batteries");
   return fields;
 }
 
@@ -247,6 +271,16 @@ const Fields<Stability>& stability_fields() {
   return fields;
 }
 
+const Fields<LoadEnergy>& load_energy_fields() {
+  static const auto fields =
+      Fields<LoadEnergy>{"energy of the load", "How much energy the load may give to the rack, on balance"}
+          .need("force", &LoadEnergy::force, name(), "the read signal (bench_owned) that is the force at the rack")
+          .need("at_most", &LoadEnergy::at_most, any_quantity(), "beyond it the bench trips, e.g. 40 W.s")
+          .need("within", &LoadEnergy::within, duration(std::chrono::milliseconds{10}, std::chrono::minutes{1}),
+                "what was given longer ago than about this is forgotten");
+  return fields;
+}
+
 const Fields<Load>& load_fields() {
   static const auto fields =
       Fields<Load>{"load", "The vehicle whose load the bench puts on the rack, while a plan asks for it"}
@@ -263,7 +297,9 @@ const Fields<Load>& load_fields() {
           .need("fade", &Load::fade, duration(std::chrono::milliseconds{1}, std::chrono::seconds{10}),
                 "time in which the load comes in, and in which it runs to zero")
           .may("stability", &Load::stability, maybe(located(object(stability_fields))),
-               "what was measured of the loop: a vehicle that is too stiff for it is refused");
+               "what was measured of the loop: a vehicle that is too stiff for it is refused")
+          .may("energy", &Load::energy, maybe(object(load_energy_fields)),
+               "how much energy the load may give to the rack: more than a spring has means that the loop swings");
   return fields;
 }
 
@@ -296,7 +332,11 @@ Fields<Fault> fault_fields() {
            "not there all the time, but now and then")
       .may("shows", &Fault::shows, maybe(located(object(fault_sign_fields))),
            "how the bench sees that it was made; needed where a relay or a supply makes it")
-      .may("not_with", &Fault::not_with, list(name()), "faults that must not be made together with it");
+      .may("not_with", &Fault::not_with, list(name()), "faults that must not be made together with it")
+      .may("two_persons", &Fault::two_persons, flag(), "true: made only when two persons confirmed; default false")
+      .may("energetic", &Fault::energetic, located(flag()),
+           "true: the unit may drive with full torque, or much current flow; needs every one of 'hazards'; default "
+           "false");
 }
 
 const Fields<Clamp>& clamp_fields() {
@@ -400,6 +440,11 @@ Fields<Bench> bench_fields(const Catalogue& catalogue) {
            "the driven axes and their control modes, by name")
       .need("interlocks", &Bench::interlocks, dictionary(part(object(interlock_fields))),
             "the interlocks, by name; {} where there are none")
+      .may("proof_lasts", &Bench::proof_lasts, duration(std::chrono::minutes{1}, std::chrono::hours{24}),
+           "how long the proof of an interlock counts; a shift; default 12 h")
+      .may("hazards", &Bench::hazards, part(object(hazards_fields)), "what is wired to limit each hazard")
+      .may("unattended", &Bench::unattended, located(flag()),
+           "true: it may run while nobody stands at it; needs every one of 'hazards'; default false")
       .may("arming", &Bench::arming, list(part(action())), "what is done in order before the bench counts as armed")
       .need("safe_state", &Bench::safe_state, part(object(safe_state_fields)), "what makes the bench harmless")
       .may("vehicle", &Bench::vehicle, maybe(part(object(vehicle_fields))),

@@ -89,6 +89,14 @@ struct Interlock : Limits {
   Name signal;
   Located<Duration> grace;
   std::string protects;
+  std::optional<Located<Proof>> proof;
+};
+
+struct HardLimit {
+  std::string by, checked;
+};
+struct Hazards {
+  std::optional<HardLimit> over_torque, over_travel, over_current, over_temperature, stored_energy;
 };
 
 struct Action : Limits {
@@ -117,6 +125,11 @@ struct Stability {
   Duration delay{};
   double damping{0.0};  // N s/m
 };
+struct LoadEnergy {
+  Name force;
+  LocatedQuantity at_most;
+  Duration within{};
+};
 struct Load {
   VehicleParameters vehicle;
   Name angle, speed, force;
@@ -124,6 +137,7 @@ struct Load {
   Located<Duration> stale;
   Duration fade{};
   std::optional<Located<Stability>> stability;
+  std::optional<LoadEnergy> energy;
 };
 
 struct FaultSign : Limits {
@@ -136,6 +150,8 @@ struct Fault {
   std::optional<Intermittence> comes_and_goes;
   std::optional<Located<FaultSign>> shows;
   std::vector<Name> not_with;
+  bool two_persons{false};
+  Located<bool> energetic{false, {}};
 };
 
 struct Clamp {
@@ -185,6 +201,9 @@ struct Bench : Contents {
   std::vector<Located<std::string>> include;
   Dictionary<Part<Axis>> axes;
   Dictionary<Part<Interlock>> interlocks;
+  Duration proof_lasts{std::chrono::hours{12}};
+  Part<Hazards> hazards;
+  Located<bool> unattended{false, {}};
   std::vector<Part<Action>> arming;
   Part<SafeState> safe_state;
   std::optional<Part<Vehicle>> vehicle;

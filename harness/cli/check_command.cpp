@@ -7,6 +7,7 @@
 #include "harness/cli/load.hpp"
 #include "harness/cli/nudge.hpp"
 #include "harness/cli/run_folder.hpp"
+#include "harness/cli/shift.hpp"
 #include "harness/load/stiffness.hpp"
 #include "harness/plan/injected.hpp"
 
@@ -38,6 +39,10 @@ nlohmann::ordered_json describe(const Loaded& loaded, const Console& console) {
               std::to_string(bench.signals.size()) + " signals, " + std::to_string(bench.interlocks.size()) +
               " interlocks, loop at " + shown(1.0 / seconds(bench.tick)) + " Hz");
   nlohmann::ordered_json j{{"bench", bench.name}, {"devices", bench.devices.size()}, {"signals", bench.signals.size()}};
+  std::string to_prove;
+  for (const auto& interlock : bench.interlocks)
+    if (interlock.proof != Proof::none) to_prove += (to_prove.empty() ? "'" : ", '") + interlock.name + "'";
+  if (!to_prove.empty()) console.say("proven each shift before it moves (check --shift): " + to_prove);
   if (bench.load) j["load"] = describe_load(*bench.load, console);
   if (loaded.plan) {
     console.say("plan '" + loaded.plan->name + "': " + std::to_string(loaded.timeline->step_count()) + " steps, " +
@@ -47,7 +52,9 @@ nlohmann::ordered_json describe(const Loaded& loaded, const Console& console) {
     j["duration_s"] = seconds(loaded.timeline->length());
     j["steps"] = loaded.timeline->step_count();
     const auto faults = injected_faults(*loaded.timeline, bench);
-    for (const auto& fault : faults) console.say("  makes the fault '" + fault + "'");
+    for (const auto& fault : faults)
+      console.say("  makes the fault '" + fault + "'" +
+                  (bench.faults[*bench.find_fault(fault)].two_persons ? ", which two persons must agree to" : ""));
     j["faults"] = faults;
     j["notes"] = tell_notes(loaded, console);
   }
@@ -67,6 +74,8 @@ int check_command(const CheckOptions& options, Console& console) {
   const auto how_long = parse_duration("--for", options.how_long);
   if (!how_long) return console.complain(how_long.error()), bad_input;
   const auto told = describe(loaded, console);
+  if (options.shift.wanted)
+    return prove_shift(loaded, options.shift, options.runs, options.arming.confirmed_by, console);
   if (!options.live) {
     console.say("no problem found; no device was touched");
     console.give(told.dump(2) + "\n");
@@ -86,7 +95,7 @@ int check_command(const CheckOptions& options, Console& console) {
     console.complain("the nudge was left out: a device is not there");
     return status;
   }
-  return nudge(loaded, look, options.nudge, console);
+  return nudge(loaded, look, options.nudge, options.runs, options.arming, console);
 }
 
 }  // namespace trackrod

@@ -13,18 +13,32 @@ struct PlanChoice {
   std::vector<std::string> set;
 };
 
+// Who answers for the bench while it moves.
+struct ArmingOptions {
+  std::string confirmed_by;  // stands at the bench and has read the cautions; empty: ask
+  std::string and_by;        // a second person, where the plan's faults ask for two; empty: ask
+  bool unattended{false};    // nobody stays at the bench
+};
+
 // A small motion that shows whether a signal drives what it should, the right way round.
 struct NudgeOptions {
   std::string signal;  // empty: none
   std::string by;      // how far; empty: a hundredth of the signal's range
-  std::string runs{"runs"};
-  std::string confirmed_by;
+};
+// Interlocks proven for a shift.
+struct ShiftOptions {
+  bool wanted{false};
+  std::string within{"60 s"};        // time to break each interlock, and to let it hold again
+  std::vector<std::string> confirm;  // interlocks that the person has looked at; else asked at the terminal
 };
 struct CheckOptions {
   PlanChoice files;
   bool live{false};
   std::string how_long{"3 s"};  // the model of a device's clock takes more than two
   NudgeOptions nudge;
+  ShiftOptions shift;
+  std::string runs{"runs"};  // of a nudge the run folder, of a shift the proofs
+  ArmingOptions arming;
 };
 int check_command(const CheckOptions& options, Console& console);
 
@@ -58,7 +72,7 @@ int rehearse_command(const RehearseOptions& options, Console& console);
 struct RunOptions {
   PlanChoice files;
   std::string runs{"runs"};
-  std::string confirmed_by;  // who stands at the bench and has read the cautions; empty: ask
+  ArmingOptions arming;
 };
 int run_command(const RunOptions& options, Console& console);
 

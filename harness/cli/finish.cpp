@@ -75,6 +75,8 @@ RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureVi
   f.measures = measures_of(loaded.bench->fixture);
   f.wires = wires_of(*loaded.bench);
   f.technician = record.rehearsal ? "nobody; a rehearsal" : record.confirmed_by;
+  if (!record.and_by.empty()) f.technician += "; agreed to by " + record.and_by;
+  if (record.unattended) f.technician += "; nobody stayed at the bench";
   if (record.imported) {
     f.cautions.push_back("The recording was made elsewhere and imported from '" + record.imported->file + "' on " +
                          record.imported->when +
@@ -91,6 +93,7 @@ RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureVi
   f.software = (record.imported ? "imported by " : "recorded by ") + record.program + ", scored by " +
                std::string{program_version};
   f.host = record.host;
+  for (const auto& [interlock, words] : record.proofs) f.host.emplace_back("interlock '" + interlock + "'", words);
   f.identities = record.identities;
   f.faults_before = record.faults_before;
   f.faults_after = record.faults_after;

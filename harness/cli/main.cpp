@@ -56,6 +56,13 @@ class Options {
     sub.add_option("--set", files.set, "name=value for a variable of the plan; may be repeated");
   }
 
+  static void add_arming(CLI::App& sub, ArmingOptions& arming) {
+    sub.add_option("--confirmed-by", arming.confirmed_by,
+                   "who stands at the bench and has read the cautions; else it is asked at the terminal");
+    sub.add_option("--and-by", arming.and_by,
+                   "a second person, where the plan makes faults that two must agree to; else it is asked");
+  }
+
   static void add_spans(CLI::App& sub, SpanOptions& spans) {
     sub.add_option("--spans", spans.file, "of a recording: file that says which stretches stand for steps");
     sub.add_option("--find", spans.find, "steps, sweeps or holds: find them in the signal --in; may be repeated")
@@ -91,11 +98,26 @@ class Options {
     check
         .add_option("--by", check_.nudge.by, "how far to nudge, such as \"2 deg\" (default: a hundredth of the range)")
         ->needs(nudge);
-    check.add_option("--runs", check_.nudge.runs, "where the run folder of a nudge is made")->capture_default_str();
+    auto* shift = check.add_flag("--shift", check_.shift.wanted,
+                                 "prove the interlocks for this shift: break each on purpose, or confirm it; drives "
+                                 "nothing");
     check
-        .add_option("--confirmed-by", check_.nudge.confirmed_by,
-                    "who stands at the bench and has read the cautions; else it is asked at the terminal")
-        ->needs(nudge);
+        .add_option("--within", check_.shift.within,
+                    "time in which an interlock is to be broken, and in which it is to hold again")
+        ->capture_default_str()
+        ->needs(shift);
+    check
+        .add_option("--confirm", check_.shift.confirm,
+                    "an interlock that you have looked at; may be repeated; else it is asked at the terminal")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll)
+        ->needs(shift);
+    check
+        .add_option("--runs", check_.runs,
+                    "where the run folder of a nudge is made, and where the proofs of a shift are kept")
+        ->capture_default_str();
+    add_arming(check, check_.arming);
+    nudge->excludes(shift);
 
     auto& listen = add("listen", "show what arrives from a device, as bytes and decoded; sends nothing",
                        [this](Console& c) { return listen_command(listen_, c); });
@@ -135,8 +157,10 @@ class Options {
                     [this](Console& c) { return run_command(run_, c); });
     add_plan(run, run_.files);
     run.add_option("--runs", run_.runs, "where run folders are made")->capture_default_str();
-    run.add_option("--confirmed-by", run_.confirmed_by,
-                   "who stands at the bench and has read the cautions; else it is asked at the terminal");
+    add_arming(run, run_.arming);
+    run.add_flag(
+        "--unattended", run_.arming.unattended,
+        "nobody stays at the bench, where the bench file allows that; the run goes on when the terminal closes");
 
     auto& simulate = add("simulate", "stand in for the bench and its unit, over the bench file's own links",
                          [this](Console& c) { return simulate_command(simulate_, c); });

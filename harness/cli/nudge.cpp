@@ -130,7 +130,8 @@ Result<NudgeFiles> nudge_files(const Loaded& loaded, const BenchLook& look, cons
   return files;
 }
 
-int nudge(const Loaded& loaded, const BenchLook& look, const NudgeOptions& options, Console& console) {
+int nudge(const Loaded& loaded, const BenchLook& look, const NudgeOptions& options, const std::string& runs,
+          const ArmingOptions& arming, Console& console) {
   auto files = nudge_files(loaded, look, options);
   if (!files) return console.complain(files.error()), bad_input;
   Loaded moved;
@@ -142,9 +143,9 @@ int nudge(const Loaded& loaded, const BenchLook& look, const NudgeOptions& optio
   if (!problems.none()) return console.complain(problems), bad_input;
   console.say("first motion: '" + options.signal +
               "', out and back, watched by an interlock where the bench has a sensor");
-  const auto name = confirmation(options.confirmed_by, console);
-  if (!name) return console.complain(name.error()), bad_input;
-  return run_plan(moved, options.runs, *name, console);
+  const auto clear = clearance(loaded, moved, runs, arming, console);
+  if (!clear) return console.complain(clear.error()), status_of(clear.error());
+  return run_plan(moved, runs, *clear, console);
 }
 
 }  // namespace trackrod

@@ -102,6 +102,9 @@ std::string to_json(const RunRecord& r) {
          {"started", r.started.empty() ? Json(nullptr) : Json(r.started)},
          {"ended", r.ended.empty() ? Json(nullptr) : Json(r.ended)},
          {"confirmed_by", r.confirmed_by.empty() ? Json(nullptr) : Json(r.confirmed_by)},
+         {"and_by", r.and_by.empty() ? Json(nullptr) : Json(r.and_by)},
+         {"unattended", r.unattended},
+         {"proofs", pairs_json(r.proofs)},
          {"ending", r.ending},
          {"as_planned", r.as_planned},
          {"tripped", r.tripped},
@@ -137,6 +140,9 @@ Result<RunRecord> run_record_from_json(const std::string& text) {
     if (j.contains("imported")) r.imported = imported_from(j.at("imported"));
     r.ended = text_of("ended");
     r.confirmed_by = text_of("confirmed_by");
+    if (j.contains("and_by")) r.and_by = text_of("and_by");  // not in older runs, as the next two
+    r.unattended = j.value("unattended", false);
+    if (j.contains("proofs")) r.proofs = pairs_from(j.at("proofs"));
     r.ending = j.at("ending");
     r.as_planned = r.imported || j.at("as_planned").get<bool>();
     r.tripped = j.at("tripped");

@@ -31,7 +31,10 @@ struct RunRecord {
   std::string program;         // "trackrod 0.1.0"
   std::string started, ended;  // ISO 8601, local time with offset; `ended` empty while it runs, both where not known
   std::string confirmed_by;    // who armed the bench; empty in a rehearsal
-  std::string ending;          // in words
+  std::string and_by;          // who agreed to it besides; empty: nobody was asked
+  bool unattended{false};      // nobody stayed at the bench
+  std::vector<std::pair<std::string, std::string>> proofs;  // of interlocks: name, and how, by whom and when
+  std::string ending;                                       // in words
   bool as_planned{false};
   bool tripped{false};
   bool refused{false};  // a device was not what bench or plan ask for; nothing moved

@@ -10,13 +10,11 @@
 
 #include <csignal>
 #include <cstring>
-#include <iostream>
 
 #include "drivers/device/device_inputs.hpp"
 #include "drivers/device/device_set.hpp"
 #include "harness/capture/events.hpp"
 #include "harness/capture/writer.hpp"
-#include "harness/cli/cautions.hpp"
 #include "harness/cli/finish.hpp"
 #include "harness/cli/host_facts.hpp"
 #include "harness/cli/inspection.hpp"
@@ -65,21 +63,7 @@ void note_loop_death(RunRecord& record, const LoopEnd& end) {
 
 }  // namespace
 
-Result<std::string> confirmation(const std::string& confirmed_by, const Console& console) {
-  console.say(cautions);
-  if (!confirmed_by.empty()) return confirmed_by;
-  if (isatty(STDIN_FILENO) == 0)
-    return fail(Fault::bad_input,
-                "nobody confirmed that the bench may move: run at a terminal, or name who stands at the bench with "
-                "--confirmed-by NAME");
-  console.say("Type your name to arm the bench, or nothing to leave it:");
-  std::string name;
-  std::getline(std::cin, name);
-  if (name.empty()) return fail(Fault::bad_input, "not confirmed; nothing was moved");
-  return name;
-}
-
-int run_plan(const Loaded& loaded, const std::string& runs, const std::string& confirmed_by, Console& console) {
+int run_plan(const Loaded& loaded, const std::string& runs, const Clearance& clearance, Console& console) {
   std::signal(SIGPIPE, SIG_IGN);
 
   auto set = open_devices(*loaded.bench);
@@ -95,7 +79,10 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& c
   fds.links = set->descriptors();
 
   RunRecord record;
-  record.confirmed_by = confirmed_by;
+  record.confirmed_by = clearance.by;
+  record.and_by = clearance.and_by;
+  record.unattended = clearance.unattended;
+  record.proofs = clearance.proofs;
   record.program = program_version;
   record.ending = "running, or ended without a word";
   record.host = program_and_machine();
@@ -132,7 +119,7 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& c
                     }};
   const auto grant =
       become_realtime(loop_priority + 1);  // above the loop: a loop that spins must not keep its keeper away
-  const auto end = mind_loop(*loop, parts, **shared, disk_stop);
+  const auto end = mind_loop(*loop, parts, **shared, disk_stop, clearance.unattended ? Hangup::ignored : Hangup::stops);
   leave_realtime();  // scoring and archiving have time
   const auto recorded = recorder.finish();
   progress.end();

@@ -81,8 +81,14 @@ namespace {
 // Looks at the loop every few milliseconds, at each signal of a child's end, and at each request to stop.
 class Watch {
  public:
-  Watch(const LoopProcess& loop, SharedState& shared, const TimeSource& time, const std::atomic<std::uint32_t>& stop)
-      : loop_{loop}, shared_{shared}, time_{time}, stop_{stop}, begun_{time.now()} {}
+  Watch(const LoopProcess& loop, SharedState& shared, const TimeSource& time, const std::atomic<std::uint32_t>& stop,
+        Hangup hangup)
+      : loop_{loop}, shared_{shared}, time_{time}, stop_{stop}, begun_{time.now()} {
+    if (hangup == Hangup::stops)
+      signals_.add(SIGHUP);
+    else
+      std::signal(SIGHUP, SIG_IGN);
+  }
 
   LoopEnd until_end() {
     signals_.add(SIGCHLD);
@@ -137,15 +143,15 @@ class Watch {
   BenchTime begun_;
   LoopEnd end_;
   boost::asio::io_context io_;
-  boost::asio::signal_set signals_{io_, SIGINT, SIGTERM, SIGHUP};
+  boost::asio::signal_set signals_{io_, SIGINT, SIGTERM};
   boost::asio::steady_timer timer_{io_};
 };
 
 }  // namespace
 
 LoopEnd mind_loop(const LoopProcess& loop, const TakeOverParts& parts, SharedState& shared,
-                  const std::atomic<std::uint32_t>& stop) {
-  auto end = Watch{loop, shared, parts.time, stop}.until_end();
+                  const std::atomic<std::uint32_t>& stop, Hangup hangup) {
+  auto end = Watch{loop, shared, parts.time, stop, hangup}.until_end();
   close(loop.socket);
   end.started = shared.beat_ns.load() != 0;
   if (!end.died) {

@@ -31,11 +31,14 @@ struct LoopEnd {
   Outcome outcome;     // of the run; after a death: tripped, with what the keeper reached
 };
 
-// Watches until the loop has ended and the bench is safe. Takes the stop signals of the process (SIGINT, SIGTERM,
-// SIGHUP) meanwhile and passes them on as a request to end in good order; `stop` (0 or StopCause + 1) does the same
-// from another thread. Blocks; call on a thread that nothing else delays.
+// Whether the run ends when the terminal that it was started from is closed (SIGHUP).
+enum class Hangup : std::uint8_t { stops, ignored };
+
+// Watches until the loop has ended and the bench is safe. Takes the stop signals of the process (SIGINT, SIGTERM, and
+// SIGHUP as told) meanwhile and passes them on as a request to end in good order; `stop` (0 or StopCause + 1) does the
+// same from another thread. Blocks; call on a thread that nothing else delays.
 LoopEnd mind_loop(const LoopProcess& loop, const TakeOverParts& parts, SharedState& shared,
-                  const std::atomic<std::uint32_t>& stop);
+                  const std::atomic<std::uint32_t>& stop, Hangup hangup);
 
 // A heartbeat older than this means that the loop hangs. Longer than the holes that a busy machine tears.
 inline constexpr Duration heartbeat_limit = std::chrono::milliseconds{250};

@@ -23,6 +23,7 @@ void added_time(const Wish& wish);    // datagram in to datagram out beside a ba
 void capture_rate(const Wish& wish);  // sustained sample rate of the journal beside a plain write
 void rehearsal(const Wish& wish);     // a night in virtual time, and its memory
 void score_night(const Wish& wish);   // scoring a night beside a script that does the same, and beside just reading it
+void safe_state(const Wish& wish);    // from each way of failing to the safe state
 
 // Nearest rank; `sorted` must be sorted. 0 of none.
 inline double percentile(const std::vector<double>& sorted, double percent) {

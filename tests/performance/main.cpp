@@ -1,6 +1,6 @@
 // Prints how near the harness comes to what this machine can do. The machine may be shared and noisy: read the ratios,
 // and repeat before believing a difference.
-//   performance [--short] [capture] [added-time] [lateness] [rehearsal] [score]     no name: all
+//   performance [--short] [capture] [added-time] [lateness] [rehearsal] [score] [safe-state]     no name: all
 
 #include <cstdio>
 #include <exception>
@@ -22,11 +22,8 @@ struct Part {
 }  // namespace
 
 int main(int count, char** words) try {
-  const std::vector<Part> parts{{"capture", capture_rate},
-                                {"added-time", added_time},
-                                {"lateness", lateness},
-                                {"rehearsal", rehearsal},
-                                {"score", score_night}};
+  const std::vector<Part> parts{{"capture", capture_rate}, {"added-time", added_time}, {"lateness", lateness},
+                                {"rehearsal", rehearsal},  {"score", score_night},     {"safe-state", safe_state}};
   Wish wish;
   std::vector<Part> wanted;
   for (int i = 1; i < count; ++i) {
@@ -38,7 +35,8 @@ int main(int count, char** words) try {
       wish = short_wish;
     } else {
       std::fprintf(stderr,
-                   "performance: found '%s'; allowed: --short, capture, added-time, lateness, rehearsal, score\n",
+                   "performance: found '%s'; allowed: --short, capture, added-time, lateness, rehearsal, score, "
+                   "safe-state\n",
                    word.c_str());
       return 2;
     }

@@ -4,6 +4,7 @@
 #include <arpa/inet.h>
 #include <sys/socket.h>
 
+#include <array>
 #include <filesystem>
 #include <memory>
 #include <nlohmann/json.hpp>
@@ -53,14 +54,8 @@ class DemoRig {
     char name[] = "/tmp/trackrod-test-XXXXXX";
     demand(mkdtemp(name) != nullptr, "no folder for the test");
     folder_ = name;
-    auto bench = slurp(source("fixtures/demo_bench/bench.json"));
-    const auto ports = free_ports(6);
-    for (int i = 0; i < 6; ++i)
-      bench = replaced(bench, "127.0.0.1:" + std::to_string(47110 + i),
-                       "127.0.0.1:" + std::to_string(ports[static_cast<std::size_t>(i)]));
-    // A shared machine may stop the simulator's process for longer than a real device would ever be silent.
-    bench = replaced(bench, "\"timeout\": \"20 ms\"", "\"timeout\": \"250 ms\"");
-    write("bench.json", replaced(bench, "/tmp/trackrod-demo-supply", file("supply")));
+    ports_ = free_ports(shipped_ports.size());
+    write("bench.json", moved_here(slurp(source("fixtures/demo_bench/bench.json"))));
     write("truth.json", slurp(source("fixtures/demo_bench/truth.json")));
   }
   DemoRig(const DemoRig&) = delete;
@@ -75,7 +70,12 @@ class DemoRig {
   void write(const std::string& name, const std::string& text) const {
     std::ofstream{file(name), std::ios::binary} << text;
   }
-  std::string bench() const { return file("bench.json"); }
+  std::string bench() const { return file(bench_); }
+  // Another shipped bench that is like the demo bench, from now on the one that is used.
+  void take_bench(const std::string& name) {
+    bench_ = name;
+    write(name, moved_here(slurp(source("fixtures/demo_bench/" + name))));
+  }
 
   // With "--set" for each truth, such as "road.dead_time=60 ms". Returns once it is ready.
   void simulate(const std::vector<std::string>& truths = {}) {
@@ -108,12 +108,27 @@ class DemoRig {
   std::string run_folder() const {
     std::string newest;
     for (const auto& entry : std::filesystem::directory_iterator{file("runs")})
-      newest = std::max(newest, entry.path().string());
+      if (entry.is_directory()) newest = std::max(newest, entry.path().string());
     return newest;
   }
 
  private:
-  std::string folder_;
+  static constexpr std::array shipped_ports{47110, 47111, 47112, 47113, 47114, 47115, 47120, 47121};
+
+  // A shipped bench file with the ports and terminals of this rig.
+  std::string moved_here(std::string bench) const {
+    for (std::size_t i = 0; i < shipped_ports.size(); ++i)
+      bench =
+          replaced(bench, "127.0.0.1:" + std::to_string(shipped_ports[i]), "127.0.0.1:" + std::to_string(ports_[i]));
+    // A shared machine may stop the simulator's process for longer than a real device would ever be silent.
+    bench = replaced(bench, "\"timeout\": \"20 ms\"", "\"timeout\": \"250 ms\"");
+    for (const auto* supply : {"supply", "aux", "backup"})
+      bench = replaced(bench, std::string{"/tmp/trackrod-demo-"} + supply, file(supply));
+    return bench;
+  }
+
+  std::string folder_, bench_{"bench.json"};
+  std::vector<int> ports_;
   std::unique_ptr<Process> simulator_;
 };
 
