@@ -8,6 +8,7 @@
 #include "tests/bench/demo.hpp"
 #include "tests/bench/text_writer.hpp"
 #include "tests/catch.hpp"
+#include "tests/spoilt.hpp"
 
 using namespace trackrod;
 using namespace trackrod::test;
@@ -30,7 +31,7 @@ struct Field {
   bool in_list{false};
 };
 
-std::vector<Field> all_fields() {
+std::vector<Field> walked(const Node& root) {
   std::vector<Field> all;
   const std::function<void(const Node&, const std::string&)> walk = [&](const Node& n, const std::string& path) {
     for (const auto& m : n.members) {
@@ -43,7 +44,12 @@ std::vector<Field> all_fields() {
       walk(n.items[i], path + "/" + std::to_string(i));
     }
   };
-  walk(demo_tree(), "");
+  walk(root, "");
+  return all;
+}
+
+const std::vector<Field>& all_fields() {
+  static const auto all = walked(demo_tree());
   return all;
 }
 
@@ -238,30 +244,30 @@ TEST_CASE("the demo bench written anew is still a bench") {
 }
 
 TEST_CASE("a field left out is told where it is missed: at its object, or at what refers to it") {
-  for (const auto& f : all_fields())
+  for (const auto& f : to_spoil(all_fields()))
     if (!f.in_list) check_change(f, Change::remove);
 }
 
 TEST_CASE("a misspelt key is told at the key with the right one, a misspelt name at every use of it") {
-  for (const auto& f : all_fields())
+  for (const auto& f : to_spoil(all_fields()))
     if (!f.in_list) check_change(f, Change::misspell);
 }
 
 TEST_CASE("a key that stands twice is told at the second") {
-  for (const auto& f : all_fields())
+  for (const auto& f : to_spoil(all_fields()))
     if (!f.in_list) check_change(f, Change::twice);
 }
 
 TEST_CASE("a value of the wrong type is told at the value") {
-  for (const auto& f : all_fields()) check_change(f, Change::wrong_type);
+  for (const auto& f : to_spoil(all_fields())) check_change(f, Change::wrong_type);
 }
 
 TEST_CASE("a quantity of the wrong dimension is told at the value, and a wrong unit of a signal at its range") {
   std::size_t changed = 0;
-  for (const auto& f : all_fields()) {
+  for (const auto& f : to_spoil(all_fields())) {
     if (!has_unit(f) || f.path == "/unit") continue;
     check_change(f, Change::wrong_unit);
     ++changed;
   }
-  CHECK(changed > 100);
+  CHECK(changed > 10);
 }

@@ -6,6 +6,7 @@
 
 #include "tests/plan/demo.hpp"
 #include "tests/plan/fields_of_text.hpp"
+#include "tests/spoilt.hpp"
 
 using namespace trackrod;
 using namespace trackrod::test;
@@ -82,7 +83,7 @@ std::string parent(const std::string& path) { return path.substr(0, path.rfind('
 TEST_CASE("a shipped plan with any one field misspelt is refused at that field") {
   for (const auto& name : shipped_plans()) {
     const auto text = slurp(source_dir / "plans" / name);
-    for (const auto& f : FieldScanner{text}.fields) {
+    for (const auto& f : to_spoil(FieldScanner{text}.fields)) {
       const auto broken = replaced(text, f.key_at + 1, f.key_at + 1, "x_");
       const auto what = name + ": misspelt " + f.path;
       if (chosen_key(f))
@@ -98,7 +99,7 @@ TEST_CASE("a shipped plan with any one field misspelt is refused at that field")
 TEST_CASE("a shipped plan with any one field twice is refused at the second") {
   for (const auto& name : shipped_plans()) {
     const auto text = slurp(source_dir / "plans" / name);
-    for (const auto& f : FieldScanner{text}.fields) {
+    for (const auto& f : to_spoil(FieldScanner{text}.fields)) {
       const auto pair = text.substr(f.key_at, f.end - f.key_at) + ", ";
       const auto broken = replaced(text, f.key_at, f.key_at, pair);
       expect(name + ": twice " + f.path, broken, {place_of(broken, f.key_at + pair.size())}, f.path);
@@ -109,7 +110,7 @@ TEST_CASE("a shipped plan with any one field twice is refused at the second") {
 TEST_CASE("a shipped plan with any one field of another type is refused at the value") {
   for (const auto& name : shipped_plans()) {
     const auto text = slurp(source_dir / "plans" / name);
-    for (const auto& f : FieldScanner{text}.fields) {
+    for (const auto& f : to_spoil(FieldScanner{text}.fields)) {
       if (f.key == "$schema") continue;  // is for editors
       for (const std::string other : {"[7]", "true", "null", "{\"x\": 1}"}) {
         if (other == "[7]" && number_lists.count(f.key) > 0) continue;
@@ -135,7 +136,7 @@ TEST_CASE("a shipped plan with any one quantity in another unit is refused there
   int tried = 0;
   for (const auto& name : shipped_plans()) {
     const auto text = slurp(source_dir / "plans" / name);
-    for (const auto& f : FieldScanner{text}.fields) {
+    for (const auto& f : to_spoil(FieldScanner{text}.fields)) {
       if (!is_quantity(text, f)) continue;
       const auto broken = replaced(text, f.value_at, f.end, "\"1 ohm\"");
       ++tried;
@@ -147,13 +148,13 @@ TEST_CASE("a shipped plan with any one quantity in another unit is refused there
         expect(name + ": unit of " + f.path, broken, {place_of(broken, f.value_at)}, f.path);
     }
   }
-  CHECK(tried > 50);
+  CHECK(tried > 5);
 }
 
 TEST_CASE("a shipped plan without any one needed field is refused, and runs without any other") {
   for (const auto& name : shipped_plans()) {
     const auto text = slurp(source_dir / "plans" / name);
-    for (const auto& f : FieldScanner{text}.fields) {
+    for (const auto& f : to_spoil(FieldScanner{text}.fields)) {
       const auto broken = without(text, f);
       const auto what = name + ": without " + f.path;
       const bool of_ramp = text.compare(f.object, 13, "{\"do\": \"ramp\"") == 0;

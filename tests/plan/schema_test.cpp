@@ -4,6 +4,7 @@
 
 #include "tests/plan/demo.hpp"
 #include "tests/plan/fields_of_text.hpp"
+#include "tests/spoilt.hpp"
 
 using namespace trackrod;
 using namespace trackrod::test;
@@ -59,7 +60,7 @@ TEST_CASE("an independent reader of JSON Schema takes the shipped plans and refu
     texts.push_back(text);
     what.push_back(name);
     expected.push_back("good");
-    for (const auto& f : FieldScanner{text}.fields) {
+    for (const auto& f : to_spoil(FieldScanner{text}.fields)) {
       if (f.key == "$schema" || f.path.rfind("/variables/", 0) == 0 || f.path.rfind("/start/", 0) == 0 ||
           f.path.rfind("/control/", 0) == 0)
         continue;

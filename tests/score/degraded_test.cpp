@@ -342,7 +342,7 @@ TEST_CASE("a torque that falls to nearly none is in hand when it stays there") {
   CHECK(finding_of(result, "recovery_time").reason.find("no fault was cleared") != std::string::npos);
 }
 
-TEST_CASE("59 faults tell a bound for 95 % of all, fewer say how many it takes") {
+TEST_CASE("59 faults tell a bound for 95 % of all, fewer say how many it takes", "[many]") {
   const auto few = finding_of(score_faults(usual().capture, settings), "reaction_bound");
   CHECK_FALSE(few.value);
   CHECK(few.reason.find("it takes 59") != std::string::npos);

@@ -227,7 +227,8 @@ TEST_CASE("signals in each other's place are found out: the output would come be
   }
 }
 
-TEST_CASE("100 ms without samples, of either signal or both, on a flank or over a reversal, cost precision only") {
+TEST_CASE("100 ms without samples, of either signal or both, on a flank or over a reversal, cost precision only",
+          "[many]") {
   for (const double from : {0.6, 0.78, 1.0, 1.12, 2.0})
     for (const int lost : {1, 2, 3}) {  // bit by signal
       CAPTURE(from, lost);
@@ -260,7 +261,7 @@ TEST_CASE("100 ms of one frozen value, of either signal, fine or coarse, is no m
     }
 }
 
-TEST_CASE("the correlation lag scatters from capture to capture by what its uncertainty says") {
+TEST_CASE("the correlation lag scatters from capture to capture by what its uncertainty says", "[many]") {
   std::vector<double> lags;
   double stated = 0.0;
   constexpr int captures = 40;

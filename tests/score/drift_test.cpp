@@ -26,7 +26,7 @@ TEST_CASE("a gain that stays gives no change beyond what is stated") {
   CHECK((*f.interval)[1] >= 0.0);
 }
 
-TEST_CASE("false alarms are as rare as the stated run length makes them") {
+TEST_CASE("false alarms are as rare as the stated run length makes them", "[many]") {
   // 40 cycles after the baseline at a mean run of 500: about 1 - exp(-40 / 500) = 7.7 % of nights alarm at all; less,
   // since a sum takes a while to grow. Limit: 99.9 % of the binomial, n = 150.
   const std::uint64_t seed = 20260109;
