@@ -71,6 +71,7 @@ int rehearse_command(const RehearseOptions& options, Console& console);
 
 struct RunOptions {
   PlanChoice files;
+  std::string after, from;  // a run that was cut short, and the step to go on from; empty: none, its first one left
   std::string runs{"runs"};
   ArmingOptions arming;
 };

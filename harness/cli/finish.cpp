@@ -11,6 +11,7 @@
 #include "harness/capture/events.hpp"
 #include "harness/capture/journal_capture.hpp"
 #include "harness/cli/inspection.hpp"
+#include "harness/cli/trip_facts.hpp"
 #include "harness/cli/version.hpp"
 #include "harness/report/findings_json.hpp"
 #include "harness/report/html.hpp"
@@ -89,6 +90,8 @@ RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureVi
   f.duration = from_seconds(record.duration_s);
   f.ending = record.tripped ? record.ending + ": " + reason_of_trip(capture.events(), header) : record.ending;
   f.ended_as_planned = record.as_planned;
+  if (!record.after.empty()) f.after = "run " + record.after + ", with step '" + record.from + "'";
+  f.trip = trip_facts(record, loaded, capture, header);
   f.rehearsal = record.rehearsal;
   f.software = (record.imported ? "imported by " : "recorded by ") + record.program + ", scored by " +
                std::string{program_version};

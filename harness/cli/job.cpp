@@ -11,7 +11,9 @@ namespace trackrod {
 using Json = nlohmann::json;
 
 Result<int> write_job(const Loaded& loaded) {
-  const auto text = Json{{"bench", loaded.bench_sources}, {"plan", loaded.plan_sources}, {"set", loaded.set}}.dump();
+  const auto text =
+      Json{{"bench", loaded.bench_sources}, {"plan", loaded.plan_sources}, {"set", loaded.set}, {"from", loaded.from}}
+          .dump();
   const int fd = memfd_create("trackrod-job", MFD_CLOEXEC);
   if (fd < 0) return fail_os(Fault::internal, "no memory file for the loop's job", errno);
   for (std::size_t done = 0; done < text.size();) {
@@ -38,6 +40,7 @@ Result<Loaded> read_job(int descriptor) {
     loaded.bench_sources = j.at("bench").get<Sources>();
     loaded.plan_sources = j.at("plan").get<Sources>();
     loaded.set = j.at("set").get<Assignments>();
+    loaded.from = j.at("from").get<std::string>();
   } catch (const Json::exception& e) {
     return fail(Fault::internal, std::string{"the loop's job does not read: "} + e.what());
   }

@@ -19,7 +19,13 @@ void parse_sources(Loaded& loaded, Problems& problems) {
   if (!loaded.bench) loaded.bench = parse_bench(loaded.bench_sources, catalogue(), problems);
   if (!loaded.bench || loaded.plan_sources.empty()) return;
   loaded.plan = parse_plan(loaded.plan_sources, loaded.set, *loaded.bench, catalogue(), problems);
-  if (loaded.plan) loaded.timeline = Timeline::compile(*loaded.plan, *loaded.bench, problems);
+  if (!loaded.plan) return;
+  loaded.timeline = Timeline::compile(*loaded.plan, *loaded.bench, problems);
+  if (!loaded.timeline || loaded.from.empty()) return;
+  if (auto cut = loaded.timeline->begin_with(loaded.from); !cut) {
+    problems.add({"--from", 0, 0, ""}, cut.error().context, "");
+    loaded.timeline.reset();
+  }
 }
 
 Result<Assignments> parse_assignments(const std::vector<std::string>& set) {

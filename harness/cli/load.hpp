@@ -18,6 +18,7 @@ const Catalogue& catalogue();
 struct Loaded {
   Sources bench_sources, plan_sources;
   Assignments set;
+  std::string from;              // step of the plan that is the first one; empty: all of it
   std::unique_ptr<Bench> bench;  // null when it has problems
   std::unique_ptr<Plan> plan;    // null when only a bench was asked for
   std::unique_ptr<Timeline> timeline;
@@ -30,8 +31,8 @@ void parse_sources(Loaded& loaded, Problems& problems);
 std::optional<ExitStatus> load_or_complain(const std::string& bench_path, const std::string& plan_path,
                                            const std::vector<std::string>& set, Console& console, Loaded& loaded);
 
-// Says what a person should know of the plan before it runs, besides its drawing: what its grids leave out, and what it lets
-// the vehicle do that no vehicle does. The result: the same sentences.
+// Says what a person should know of the plan before it runs, besides its drawing: what its grids leave out, and what it
+// lets the vehicle do that no vehicle does. The result: the same sentences.
 std::vector<std::string> tell_notes(const Loaded& loaded, const Console& console);
 
 // "--set name=value"; error kind bad_input.

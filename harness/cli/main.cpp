@@ -157,6 +157,8 @@ class Options {
                     [this](Console& c) { return run_command(run_, c); });
     add_plan(run, run_.files);
     run.add_option("--runs", run_.runs, "where run folders are made")->capture_default_str();
+    run.add_option("--after", run_.after, "folder of a run of this plan that was cut short: go on where it ended");
+    run.add_option("--from", run_.from, "with --after: the step to begin with (default: the first one that it left)");
     add_arming(run, run_.arming);
     run.add_flag(
         "--unattended", run_.arming.unattended,

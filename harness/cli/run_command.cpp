@@ -1,16 +1,37 @@
 #include "harness/cli/commands.hpp"
+#include "harness/cli/going_on.hpp"
 #include "harness/cli/run_plan.hpp"
 
 namespace trackrod {
+namespace {
+
+// The plan from a later step on. Gives the id of the run before; empty: it begins at the beginning.
+Result<std::string> go_on(const RunOptions& options, Loaded& loaded, const Console& console) {
+  if (options.after.empty()) {
+    if (options.from.empty()) return std::string{};
+    return fail(Fault::bad_input, "--from goes on with a run that was cut short; name it with --after RUN");
+  }
+  const auto going_on = go_on_from(options.after, options.from, loaded);
+  if (!going_on) return tl::unexpected<Error>{going_on.error()};
+  loaded.from = going_on->step;
+  if (auto cut = loaded.timeline->begin_with(loaded.from); !cut)
+    return tl::unexpected<Error>{std::move(cut.error()).within("--from")};
+  console.say("goes on after run '" + going_on->run + "' with step '" + loaded.from + "'");
+  return going_on->run;
+}
+
+}  // namespace
 
 int run_command(const RunOptions& options, Console& console) {
   Loaded loaded;
   if (const auto status = load_or_complain(options.files.bench, options.files.plan, options.files.set, console, loaded))
     return *status;
+  const auto after = go_on(options, loaded, console);
+  if (!after) return console.complain(after.error()), status_of(after.error());
   tell_notes(loaded, console);
   const auto clear = clearance(loaded, loaded, options.runs, options.arming, console);
   if (!clear) return console.complain(clear.error()), status_of(clear.error());
-  return run_plan(loaded, options.runs, *clear, console);
+  return run_plan(loaded, options.runs, *after, *clear, console);
 }
 
 }  // namespace trackrod

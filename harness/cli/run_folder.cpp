@@ -101,6 +101,8 @@ std::string to_json(const RunRecord& r) {
          {"program", r.program},
          {"started", r.started.empty() ? Json(nullptr) : Json(r.started)},
          {"ended", r.ended.empty() ? Json(nullptr) : Json(r.ended)},
+         {"after", r.after.empty() ? Json(nullptr) : Json(r.after)},
+         {"from", r.from.empty() ? Json(nullptr) : Json(r.from)},
          {"confirmed_by", r.confirmed_by.empty() ? Json(nullptr) : Json(r.confirmed_by)},
          {"and_by", r.and_by.empty() ? Json(nullptr) : Json(r.and_by)},
          {"unattended", r.unattended},
@@ -140,7 +142,9 @@ Result<RunRecord> run_record_from_json(const std::string& text) {
     if (j.contains("imported")) r.imported = imported_from(j.at("imported"));
     r.ended = text_of("ended");
     r.confirmed_by = text_of("confirmed_by");
-    if (j.contains("and_by")) r.and_by = text_of("and_by");  // not in older runs, as the next two
+    if (j.contains("after")) r.after = text_of("after");  // not in older runs, as the next four
+    if (j.contains("from")) r.from = text_of("from");
+    if (j.contains("and_by")) r.and_by = text_of("and_by");
     r.unattended = j.value("unattended", false);
     if (j.contains("proofs")) r.proofs = pairs_from(j.at("proofs"));
     r.ending = j.at("ending");
@@ -243,6 +247,7 @@ Result<RunRecord> RunFolder::record() const {
 Result<Loaded> RunFolder::sources(const RunRecord& record) const {
   Loaded loaded;
   loaded.set = record.set;
+  loaded.from = record.from;
   for (const auto& [copies, into] :
        {std::pair{&record.bench, &loaded.bench_sources}, std::pair{&record.plan, &loaded.plan_sources}})
     for (const auto& copy : *copies) {

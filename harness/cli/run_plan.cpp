@@ -63,7 +63,8 @@ void note_loop_death(RunRecord& record, const LoopEnd& end) {
 
 }  // namespace
 
-int run_plan(const Loaded& loaded, const std::string& runs, const Clearance& clearance, Console& console) {
+int run_plan(const Loaded& loaded, const std::string& runs, const std::string& after, const Clearance& clearance,
+             Console& console) {
   std::signal(SIGPIPE, SIG_IGN);
 
   auto set = open_devices(*loaded.bench);
@@ -79,6 +80,8 @@ int run_plan(const Loaded& loaded, const std::string& runs, const Clearance& cle
   fds.links = set->descriptors();
 
   RunRecord record;
+  record.after = after;
+  record.from = loaded.from;
   record.confirmed_by = clearance.by;
   record.and_by = clearance.and_by;
   record.unattended = clearance.unattended;

@@ -11,6 +11,7 @@ using namespace std::chrono_literals;
 constexpr Duration listen_limit = 3s;      // for every device to be heard before arming
 constexpr Duration identity_limit = 10s;   // for every device to say what it is
 constexpr Duration inspection_limit = 5s;  // for every device to say anew what it is, and what its fault memory holds
+constexpr Duration look_on_for = 2s;       // after a trip, from its instant on
 constexpr Duration any_jump = 1h;          // in which a signal may have come from anywhere
 constexpr int most_steps_a_tick = 1000;    // a plan of steps without length must not stop the loop
 constexpr std::uint64_t most_lag_ticks =
@@ -109,7 +110,8 @@ void Engine::watch_devices(BenchTime now) noexcept {
 }
 
 void Engine::watch_for_trips(BenchTime now) noexcept {
-  if (phase_ == Phase::safing) return;
+  if (phase_ == Phase::looking_on && (parts_.minder.gone() || parts_.minder.stop_asked())) phase_ = Phase::over;
+  if (phase_ >= Phase::safing) return;
   if (parts_.minder.gone()) return trip(TripCause::keeper_gone, 0, 0.0);
   if (const auto cause = parts_.minder.stop_asked()) {
     stop(*cause);
@@ -162,6 +164,7 @@ void Engine::advance(BenchTime due) noexcept {
     stop(StopCause::finished);
   }
   if (phase_ == Phase::safing) make_safe(due);
+  if (phase_ == Phase::looking_on && due - phase_since_ >= look_on_for) phase_ = Phase::over;
 }
 
 // Of a device that has no power before the bench is armed.
@@ -274,7 +277,7 @@ void Engine::step(BenchTime due) noexcept {
         at = due;
         continue;
       }
-      if (elapsed >= now.length) trip(TripCause::wait_timed_out, now.id, live_.value(now.until->signal));
+      if (elapsed >= now.length) trip(TripCause::wait_timed_out, now.until->signal, live_.value(now.until->signal));
       return;
     }
     if (elapsed < now.length) return;
@@ -378,7 +381,7 @@ void Engine::stop(StopCause cause) noexcept {
 
 // Acts first, is recorded after.
 void Engine::trip(TripCause cause, std::uint32_t which, double value) noexcept {
-  if (phase_ == Phase::safing) return;
+  if (phase_ >= Phase::safing) return;
   outcome_.tripped = true;
   outcome_.trip = cause;
   leave_faults();
@@ -400,14 +403,15 @@ void Engine::leave_faults() noexcept {
 }
 
 void Engine::make_safe(BenchTime due) noexcept {
-  if (phase_ == Phase::over) return;
+  if (phase_ > Phase::safing) return;
   const auto state = safing_.advance(now_, live_, *this);
   const auto taken = due - phase_since_;
   if (state == SequenceRunner::State::running && taken < parts_.bench.safe_state.within) return;
   outcome_.safe_reached = state == SequenceRunner::State::done;
   event(EventKind::safe_done, outcome_.safe_reached ? 1 : 0, 0, seconds(taken));
+  // What a trip was about is seen best by what came after it.
   if (!outcome_.tripped) enter(RunState::cold);
-  phase_ = Phase::over;
+  phase_ = outcome_.tripped ? Phase::looking_on : Phase::over;
 }
 
 // ---- outputs -----------------------------------------------------------------------------------
@@ -415,7 +419,7 @@ void Engine::make_safe(BenchTime due) noexcept {
 // A sequence's write takes effect in this tick; in the safe state past the slew limit.
 void Engine::write(SignalIndex signal, double value) noexcept {
   wanted_[signal] = value;
-  if (phase_ == Phase::safing) sent_[signal] = value;
+  if (phase_ >= Phase::safing) sent_[signal] = value;
 }
 
 bool Engine::settled(SignalIndex signal) const noexcept {

@@ -63,6 +63,7 @@ class Engine final : private InputSink, private SequenceHands, private FaultNote
     stepping,
     closing,
     safing,
+    looking_on,  // after a trip, with the safe state driven
     over
   };
 

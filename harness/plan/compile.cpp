@@ -51,6 +51,32 @@ Size size_of(const std::vector<TimelineItem>& items, const std::vector<TimelineS
   return whole;
 }
 
+bool has_inside(const TimelineItem& item, const std::string& name, const std::vector<TimelineStep>& steps) {
+  const auto in = [&](const std::vector<TimelineItem>& items) {
+    return std::ranges::any_of(items, [&](const TimelineItem& i) { return has_inside(i, name, steps); });
+  };
+  if (item.count == 0) return steps[item.step].name == name;
+  return in(item.first) || (!item.levels.empty() && in(item.levels.front()));
+}
+
+// The first step of an element, where it begins.
+const TimelineStep& first_step(const TimelineItem& item, const std::vector<TimelineStep>& steps) {
+  if (item.count == 0) return steps[item.step];
+  return first_step(item.levels.empty() ? item.first.front() : item.levels.front().front(), steps);
+}
+
+// Brings `values` to where the items leave each signal that they drive. A seek ends where it began.
+void go_through(const std::vector<TimelineItem>& items, const std::vector<TimelineStep>& steps,
+                std::vector<double>& values) {
+  for (const auto& item : items) {
+    if (item.count == 0)
+      for (const auto& channel : steps[item.step].channels)
+        values[channel.signal] = channel.motion.at(steps[item.step].length);
+    else if (item.levels.empty())
+      go_through(item.count == 1 ? item.first : item.again, steps, values);
+  }
+}
+
 }  // namespace
 
 std::vector<double> armed_values(const Bench& bench) {
@@ -89,6 +115,32 @@ std::unique_ptr<Timeline> Timeline::compile(const Plan& plan, const Bench& bench
   for (std::size_t i = 0; i < moved.size(); ++i)
     if (moved[i]) timeline->start_.emplace_back(static_cast<SignalIndex>(i), values[i]);
   return timeline;
+}
+
+Result<void> Timeline::begin_with(const std::string& name) {
+  const auto at = std::ranges::find_if(program_, [&](const auto& item) { return has_inside(item, name, steps_); });
+  if (at == program_.end()) {
+    std::vector<std::string> names;
+    for (const auto& step : steps_) names.push_back(step.name);
+    return fail(Fault::bad_input,
+                "found '" + name + "'; allowed: the name of a step of the plan; " + did_you_mean(name, names));
+  }
+  const bool on_road = first_step(*at, steps_).load != LoadUse::none;
+  if (on_road && at != program_.begin() && first_step(*std::prev(at), steps_).load != LoadUse::none)
+    return fail(Fault::bad_input, "found '" + name +
+                                      "', in the middle of a road; allowed: the first step of the road, so that its "
+                                      "load comes in as it did");
+  std::size_t signals = 0;
+  for (const auto& [signal, value] : start_) signals = std::max<std::size_t>(signals, signal + 1U);
+  std::vector<double> values(signals);
+  for (const auto& [signal, value] : start_) values[signal] = value;
+  go_through({program_.begin(), at}, steps_, values);
+  for (auto& [signal, value] : start_) value = values[signal];
+  program_.erase(program_.begin(), at);
+  const auto size = size_of(program_, steps_);
+  length_ = from_seconds(size.seconds);
+  step_count_ = static_cast<std::uint64_t>(size.steps);
+  return {};
 }
 
 }  // namespace trackrod

@@ -67,6 +67,11 @@ class Timeline {
   // Problems: names, units, limits of the bench that the plan would break. Null then.
   static std::unique_ptr<Timeline> compile(const Plan& plan, const Bench& bench, Problems& problems);
 
+  // Leaves out all before the first element of the program that is the step `name` or has it inside: a repeat or a seek
+  // begins anew, a road has its whole way in. Each signal starts where that element finds it. Steps keep their ids.
+  // Error kind bad_input: no such step, or one in the middle of a road.
+  Result<void> begin_with(const std::string& name);
+
   const std::vector<TimelineStep>& steps() const { return steps_; }
   const std::vector<TimelineItem>& program() const { return program_; }
   // Where the plan starts: each signal that it drives or names in "start", and the value the engine brings it to before

@@ -157,9 +157,9 @@ std::string write_html(const Report& report) {
          (has_matrix ? matrix_block(report) : verdict_block(report.findings)) + notices(report) +
          page::matrices(report.sign_off) +
          (has_findings ? page::requirements(report.findings) + page::findings(report.findings) : "") +
-         figures(report.figures) + page::evidence(report.sign_off) + page::run_facts(report) +
-         page::timing(report.timing) + page::calibrations(report) + page::gaps(report) + page::events(f.events) +
-         footer() + "\n</body>\n</html>\n";
+         figures(report.figures) + page::evidence(report.sign_off) + page::trip(report.facts) +
+         page::run_facts(report) + page::timing(report.timing) + page::calibrations(report) + page::gaps(report) +
+         page::events(f.events) + footer() + "\n</body>\n</html>\n";
 }
 
 }  // namespace trackrod

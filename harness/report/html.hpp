@@ -2,6 +2,7 @@
 // report.html: one file, no script, no outside host, made to be printed and signed. Pure: same report, same bytes; it
 // asks neither a clock nor the machine that renders it.
 
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
@@ -25,6 +26,15 @@ struct EquipmentLine {
 };
 
 // What a reader must know of a run beside its numbers. Empty texts are shown as "not recorded".
+// What ended a run too early, and what it leaves.
+struct TripFacts {
+  std::string words;                  // what broke first
+  std::optional<Figure> figure;       // of the value that broke, about that instant
+  std::size_t complete{0}, steps{0};  // steps that were completed and stay valid, of all that were to run
+  std::string cut;                    // the step that was cut short; empty: between two
+  std::string go_on;                  // how to go on; empty: not from here
+};
+
 struct RunFacts {
   std::string run;  // its identifier
   std::string plan, plan_file, plan_description;
@@ -35,10 +45,12 @@ struct RunFacts {
   Duration duration{};
   std::string ending;  // in words
   bool ended_as_planned{true};
-  bool rehearsal{false};  // virtual time and a simulated unit: the report says so at its top
-  std::string software;   // name and version of what recorded and of what scored
-  Facts host;             // scheduling, locked memory, kernel, clock: what bears on timing
-  Facts clamped;          // part of the unit, and how it was held
+  std::string after;              // run that it goes on from, and its first step, in words; empty: none
+  std::optional<TripFacts> trip;  // only of a run that tripped
+  bool rehearsal{false};          // virtual time and a simulated unit: the report says so at its top
+  std::string software;           // name and version of what recorded and of what scored
+  Facts host;                     // scheduling, locked memory, kernel, clock: what bears on timing
+  Facts clamped;                  // part of the unit, and how it was held
   std::vector<EquipmentLine> equipment;
   Facts measures;                       // figures of the rig, each with what it is and its uncertainty
   Facts wires;                          // wire, and what a relay does to it

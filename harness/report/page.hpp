@@ -49,6 +49,8 @@ std::string evidence(const SignOff& sign_off);
 std::string calibrations(const Report& report);
 std::string timing(const TimingQuality& timing);
 std::string gaps(const Report& report);
+// Nothing where the run did not trip.
+std::string trip(const RunFacts& facts);
 std::string run_facts(const Report& report);
 std::string events(const std::vector<EventLine>& events);
 // What a reader must bear in mind, found in the report itself: lapsed calibrations, missed ticks, gaps.

@@ -156,12 +156,25 @@ std::string gaps(const Report& report) {
                        "None was found: every record that was written could be read."));
 }
 
+std::string trip(const RunFacts& facts) {
+  if (!facts.trip) return "";
+  const auto& t = *facts.trip;
+  auto out = element("p", t.words + ".");
+  if (t.figure) out += wrap("figure", draw_svg(*t.figure, {720, 260}));
+  out += element("p", count_of(t.complete, "step", "steps") + " of " + std::to_string(t.steps) +
+                          " had been completed and stay valid" +
+                          (t.cut.empty() ? "" : "; '" + t.cut + "' was cut short, and nothing is taken from it") + ".");
+  if (!t.go_on.empty()) out += element("p", "To go on: " + t.go_on);
+  return section("The trip", out);
+}
+
 std::string run_facts(const Report& report) {
   const auto& f = report.facts;
   auto out = facts_table({{"run", f.run},
                           {"started", f.started},
                           {"duration", f.duration > Duration::zero() ? span_text(f.duration) : ""},
                           {"how it ended", f.ending},
+                          {"goes on after", f.after.empty() ? "no other run" : f.after},
                           {"technician", f.technician},
                           {"unit", f.unit},
                           {"unit serial", f.unit_serial},

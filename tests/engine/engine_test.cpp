@@ -89,6 +89,20 @@ TEST_CASE("a broken interlock trips the bench within a tick after its grace time
   CHECK(rig.minder.last_state == RunState::tripped);
 }
 
+TEST_CASE("after a trip the recording goes on for two seconds, with the safe state driven; a stop ends that") {
+  for (const bool stopped : {false, true}) {
+    CAPTURE(stopped);
+    FakeRig rig;
+    rig.device.angle_script = [&](BenchTime now) { return now >= zero + 800ms ? 170.0 : 0.0; };
+    if (stopped) rig.minder.stop_at = zero + 1500ms;
+    rig.run(R"([{"do": "hold", "name": "rest", "for": "5 s"}])");
+    const auto trip = rig.records.of(EventKind::tripped).at(0).when;
+    CHECK(rig.records.ticks.back().due - trip == (stopped ? zero + 1500ms - trip : 2s));
+    CHECK(modes_of(rig.device).back() == 0.0);
+    CHECK(rig.outcome.tripped);
+  }
+}
+
 TEST_CASE("a device that falls silent trips the bench after its timeout, and the safe state is sent all the same") {
   FakeRig rig;
   rig.device.silent = [](BenchTime now) { return now >= zero + 800ms; };
