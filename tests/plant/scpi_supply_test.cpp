@@ -10,17 +10,10 @@
 #include "drivers/protocol/scpi.hpp"
 #include "fixtures/simulator/scpi_header.hpp"
 #include "tests/catch.hpp"
+#include "tests/plant/said.hpp"
 
 using namespace trackrod;
-
-namespace {
-
-std::string said(ScpiSupply& supply, const std::string& text) {
-  supply.take(std::as_bytes(std::span{text}));
-  return supply.take_answers();
-}
-
-}  // namespace
+using trackrod::test::said;
 
 TEST_CASE("a header fits in its short and its long form, in any case, with optional parts or without") {
   const ScpiHeader voltage{"[SOURce]:VOLTage[:LEVel][:IMMediate][:AMPLitude]"};
