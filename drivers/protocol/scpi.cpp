@@ -23,36 +23,16 @@ Scpi::Scpi(const ScpiSettings& s)
   Problems none;
   fields_ = check_scpi(s, none);
   cut_off_ = s.cut_off.value + line_end_;
-  for (const auto& [name, setting] : s.settings) add_setting(setting);
-  for (const auto& [name, relay] : s.relays) add_relay(relay);
+  for (const auto& [name, setting] : s.settings) targets_.emplace_back(setting);
+  for (const auto& [name, relay] : s.relays) targets_.emplace_back(relay);
   for (const auto& [name, reading] : s.readings)
     readings_.push_back({reading.query.value, reading.every, reading.block, {}, false});
 
   std::size_t longest = error_query_.size();
-  for (const auto& mine : settings_)
-    longest = std::max(
-        {longest, mine.before.size() + mine.after.size(), mine.on.size(), mine.off.size(), mine.read_back.size()});
+  for (const auto& target : targets_) longest = std::max(longest, target.longest_message());
   for (const auto& reading : readings_) longest = std::max(longest, reading.query.size());
   out_.reserve(longest + 64);
   identity_.reserve(LineReader::longest);
-}
-
-void Scpi::add_setting(const ScpiSetting& setting) {
-  const auto& text = setting.write.value;
-  const auto gap = text.find("{}");
-  auto& mine = settings_.emplace_back();
-  mine.before = text.substr(0, gap);
-  mine.after = text.substr(gap + 2);
-  if (setting.read_back) mine.read_back = setting.read_back->value;
-  mine.tolerance = setting.tolerance.value_or(setting.step()) * (1.0 + 1e-9);  // 0.1 + 0.2 is within 0.1 of 0.2
-  mine.digits = setting.digits;
-}
-
-void Scpi::add_relay(const ScpiRelay& relay) {
-  auto& mine = settings_.emplace_back();
-  mine.on = relay.command(relay.close);
-  mine.off = relay.command(relay.open);
-  mine.read_back = relay.command(relay.query);
 }
 
 std::optional<double> Scpi::Reading::value_in(std::string_view answer) const noexcept {
@@ -62,28 +42,12 @@ std::optional<double> Scpi::Reading::value_in(std::string_view answer) const noe
 }
 
 void Scpi::set(FieldIndex field, double value) noexcept {
-  if (field >= settings_.size()) return;
-  auto& s = settings_[field];
-  if (!std::isfinite(value)) {
-    ++counters_.clamped;
-    return;
-  }
-  double wanted = rounded(value, s.digits);
-  const double least = s.is_relay() ? 0.0 : -largest_number, most = s.is_relay() ? 1.0 : largest_number;
-  const bool beyond = value < least || value > most;
-  wanted = std::clamp(wanted, least, most);
-  if (s.has_value && wanted == s.wanted) return;
-  if (beyond) ++counters_.clamped;
-  s.wanted = wanted;
-  s.has_value = true;
-  try_again(s, BenchTime{});
+  if (field >= targets_.size()) return;
+  bool beyond = false;
+  if (!std::isfinite(value) || (targets_[field].want(value, beyond) && beyond)) ++counters_.clamped;
 }
 
-bool Scpi::settled(FieldIndex field) const noexcept {
-  if (field >= settings_.size()) return false;
-  const auto& s = settings_[field];
-  return s.has_value && !s.unsent && s.agreed && s.clean;
-}
+bool Scpi::settled(FieldIndex field) const noexcept { return field < targets_.size() && targets_[field].settled(); }
 
 std::span<const std::byte> Scpi::due(BenchTime now) noexcept {
   if (open_ != Question::none) {
@@ -95,28 +59,18 @@ std::span<const std::byte> Scpi::due(BenchTime now) noexcept {
     if (now < identify_not_before_) return {};
     return ask(Question::identity, 0, "*IDN?", now);
   }
-  for (auto& s : settings_)
-    if (s.unsent && now >= s.not_before) return write(s);
+  for (auto& t : targets_)
+    if (t.unsent && now >= t.not_before) return write(t);
   if (const auto starved = ask_reading(now, true); !starved.empty()) return starved;
   if (const auto owed = ask_what_is_owed(now); !owed.empty()) return owed;
   if (asks_identity_) return ask(Question::identity, 0, "*IDN?", now);
   return ask_reading(now, false);
 }
 
-std::span<const std::byte> Scpi::write(Setting& s) {
-  s.unsent = false;
-  s.clean = false;
-  s.agreed = s.read_back.empty();
-  s.owes_read_back = !s.agreed;
+std::span<const std::byte> Scpi::write(ScpiTarget& target) {
+  target.write(out_);
   owes_errors_ = true;
   errors_in_a_row_ = 0;
-  if (s.is_relay()) {
-    out_ = s.wanted == 1.0 ? s.on : s.off;
-  } else {
-    out_ = s.before;
-    append_number(out_, s.wanted, s.digits);
-    out_ += s.after;
-  }
   out_ += line_end_;
   return std::as_bytes(std::span{out_});
 }
@@ -134,11 +88,11 @@ std::span<const std::byte> Scpi::ask(Question question, std::size_t index, std::
 std::span<const std::byte> Scpi::ask_what_is_owed(BenchTime now) {
   if (out_of_step_) return ask(Question::errors, 0, error_query_, now);
   if (!owes_errors_ || last_ != Question::read_back) {
-    for (std::size_t i = 0; i < settings_.size(); ++i) {
-      const auto place = (next_read_back_ + i) % settings_.size();
-      if (!settings_[place].owes_read_back) continue;
+    for (std::size_t i = 0; i < targets_.size(); ++i) {
+      const auto place = (next_read_back_ + i) % targets_.size();
+      if (!targets_[place].owes_read_back) continue;
       next_read_back_ = place + 1;
-      return ask(Question::read_back, place, settings_[place].read_back, now);
+      return ask(Question::read_back, place, targets_[place].read_back(), now);
     }
   }
   if (owes_errors_) return ask(Question::errors, 0, error_query_, now);
@@ -197,18 +151,18 @@ bool Scpi::answered(std::string_view line, Stamp stamp, FieldSink& sink) {
     case Question::identity:
       return !code && take_identity(line, stamp.when);
     case Question::read_back: {
-      auto& setting = settings_[open_index_];
-      const auto number = setting.is_relay() ? read_same_numbers(line) : read_number(line);
+      auto& target = targets_[open_index_];
+      const auto number = target.value_in(line);
       if (!number) return false;
       open_ = Question::none;
-      take_read_back(setting, *number, stamp.when);
+      take_read_back(target, *number, stamp.when);
       return true;
     }
     case Question::reading: {
       const auto number = readings_[open_index_].value_in(line);
       if (!number) return false;
       open_ = Question::none;
-      sink.field(static_cast<FieldIndex>(settings_.size() + open_index_), *number, stamp);
+      sink.field(static_cast<FieldIndex>(targets_.size() + open_index_), *number, stamp);
       return true;
     }
   }
@@ -243,56 +197,44 @@ IdentityItem Scpi::identity_item(std::size_t item) const noexcept {
   return {name, whole.substr(from, whole.find(',', from) - from)};
 }
 
-void Scpi::take_read_back(Setting& s, double value, BenchTime now) {
-  s.owes_read_back = false;
-  if (s.unsent) return;  // another value is wanted by now
-  s.agreed = std::abs(value - s.wanted) <= s.tolerance;
-  if (s.agreed) return;
+void Scpi::take_read_back(ScpiTarget& target, double value, BenchTime now) {
+  if (target.take_read_back(value)) return;
   ++counters_.refused;
   tell(scpi_read_back_differs);
-  try_again(s, now + timeout_);
+  target.try_again(now + timeout_);
 }
 
 void Scpi::take_error(int code, BenchTime now) {
   if (out_of_step_) {
     // While it was silent the instrument may have been switched off and on again: look at everything anew.
     out_of_step_ = false;
-    for (auto& s : settings_) {
-      s.owes_read_back = s.has_value && !s.unsent && !s.read_back.empty();
-      s.agreed = s.read_back.empty();
-    }
+    for (auto& t : targets_) t.doubt();
   }
   const bool of_cut_off = cut_off_sent_ && code <= -100 && code > -200;
   if (code == 0 || of_cut_off) cut_off_sent_ = false;
   if (of_cut_off) return;
   if (code == 0) {
     owes_errors_ = false;
-    for (auto& s : settings_) s.clean = true;
+    for (auto& t : targets_) t.clean = true;
     return;
   }
   ++counters_.refused;
   tell(static_cast<std::uint32_t>(code));
   owes_errors_ = ++errors_in_a_row_ < longest_error_queue;
   // Which command it was about is not said: every value that is not yet known to be right is sent again.
-  for (auto& s : settings_)
-    if (s.has_value && !s.unsent && !(s.agreed && s.clean)) try_again(s, now + timeout_);
+  for (auto& t : targets_)
+    if (t.is_open()) t.try_again(now + timeout_);
 }
 
 void Scpi::no_answer() {
   ++counters_.timed_out;
   tell(scpi_no_answer);
-  if (open_ == Question::read_back && !settings_[open_index_].unsent) try_again(settings_[open_index_], BenchTime{});
+  if (open_ == Question::read_back && !targets_[open_index_].unsent) targets_[open_index_].try_again(BenchTime{});
   if (open_ == Question::identity && identified_) asks_identity_ = false;  // nice to know, no more
   lines_.drop();
   open_ = Question::none;
   out_of_step_ = true;
   owes_errors_ = true;
-}
-
-void Scpi::try_again(Setting& s, BenchTime not_before) {
-  s.unsent = true;
-  s.owes_read_back = false;
-  s.not_before = not_before;
 }
 
 std::uint32_t Scpi::take_message() noexcept {

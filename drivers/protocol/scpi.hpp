@@ -14,6 +14,7 @@
 
 #include "drivers/protocol/protocol.hpp"
 #include "drivers/protocol/scpi_settings.hpp"
+#include "drivers/protocol/scpi_target.hpp"
 #include "drivers/protocol/scpi_text.hpp"
 
 namespace trackrod {
@@ -48,23 +49,6 @@ class Scpi final : public Protocol {
   std::span<const std::byte> terminator() const noexcept override { return std::as_bytes(std::span{cut_off_}); }
 
  private:
-  struct Setting {
-    std::string before, after;  // of the number in the command
-    std::string off, on;        // of a relay: the whole commands instead
-    std::string read_back;      // empty: cannot be read back
-    double tolerance{0.0};
-    int digits{0};
-
-    bool is_relay() const noexcept { return !on.empty(); }
-
-    double wanted{0.0};  // as sent, rounded
-    bool has_value{false};
-    bool unsent{false};  // `wanted` still has to go out
-    bool owes_read_back{false};
-    bool agreed{false};      // read back within the tolerance since it was sent
-    bool clean{false};       // the error queue was found empty since it was sent
-    BenchTime not_before{};  // of the next try
-  };
   struct Reading {
     std::string query;
     Duration every{};
@@ -76,24 +60,21 @@ class Scpi final : public Protocol {
   };
   enum class Question : std::uint8_t { none, identity, errors, read_back, reading };
 
-  void add_setting(const ScpiSetting& setting);
-  void add_relay(const ScpiRelay& relay);
   bool expects_block() const noexcept;
-  std::span<const std::byte> write(Setting& setting);
+  std::span<const std::byte> write(ScpiTarget& target);
   std::span<const std::byte> ask(Question question, std::size_t index, std::string_view text, BenchTime now);
   std::span<const std::byte> ask_what_is_owed(BenchTime now);
   std::span<const std::byte> ask_reading(BenchTime now, bool only_starved);
   bool answered(std::string_view line, Stamp stamp, FieldSink& sink);
   bool take_identity(std::string_view line, BenchTime now);
   void take_error(int code, BenchTime now);
-  void take_read_back(Setting& setting, double value, BenchTime now);
+  void take_read_back(ScpiTarget& target, double value, BenchTime now);
   void no_answer();
-  void try_again(Setting& setting, BenchTime not_before);
   void tell(std::uint32_t message);
 
   std::vector<FieldInfo> fields_;
-  std::vector<Setting> settings_;  // FieldIndex 0 ..
-  std::vector<Reading> readings_;  // .. then these
+  std::vector<ScpiTarget> targets_;  // FieldIndex 0 ..
+  std::vector<Reading> readings_;    // .. then these
   std::string identify_, error_query_, line_end_, cut_off_;
   std::string identity_;  // answer to *IDN?
   Duration timeout_;
@@ -102,7 +83,7 @@ class Scpi final : public Protocol {
   std::size_t open_index_{0};
   BenchTime asked_{};
   Question last_{Question::none};
-  std::size_t next_read_back_{0};  // place in settings_ to look from, so that each has its turn
+  std::size_t next_read_back_{0};  // place in targets_ to look from, so that each has its turn
   bool identified_;                // or anything goes
   bool asks_identity_{true};  // not yet told; asked when nothing else is owed, unless it decides what is done at all
   bool cut_off_sent_{false};  // the command error that it leaves in the queue says nothing of the instrument

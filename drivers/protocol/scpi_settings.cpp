@@ -23,8 +23,13 @@ const Fields<ScpiSetting>& setting_fields() {
 
 const Fields<ScpiRelay>& relay_fields() {
   static const auto fields =
-      Fields<ScpiRelay>{"scpi_relay", "Channels of a relay box that are closed and opened together"}
-          .need("channels", &ScpiRelay::channels, located(text()), "channel list without brackets, as \"101,103:105\"")
+      Fields<ScpiRelay>{"scpi_relay",
+                        "Channels of a relay box that are closed and opened together, or one way at a time"}
+          .may("channels", &ScpiRelay::channels, maybe(located(text())),
+               "channel list without brackets, as \"101,103:105\", closed by 1 and opened by 0")
+          .may("ways", &ScpiRelay::ways, list(located(text()), 2, 32),
+               "instead: channel lists of which at most one is closed; 1 closes the first, 2 the second, 0 none. The "
+               "others are opened before, and have to answer so")
           .may("close", &ScpiRelay::close, located(text()), "header that closes them (default: \"ROUT:CLOS\")")
           .may("open", &ScpiRelay::open, located(text()), "header that opens them (default: \"ROUT:OPEN\")")
           .may("query", &ScpiRelay::query, located(text()),
@@ -82,11 +87,7 @@ void check_header(const Located<std::string>& header, bool query, Problems& prob
                  "the channel list is added");
 }
 
-void check_relay(const ScpiRelay& relay, Problems& problems) {
-  check_header(relay.close, false, problems);
-  check_header(relay.open, false, problems);
-  check_header(relay.query, true, problems);
-  const auto& channels = relay.channels;
+void check_channels(const Located<std::string>& channels, Problems& problems) {
   check_one_line(channels, problems);
   constexpr const char* allowed = "0123456789,:!";  // '!' parts the dimensions of a channel's number (SCPI-1999)
   const auto is_digit = [&](char c) { return c >= '0' && c <= '9'; };
@@ -98,6 +99,19 @@ void check_relay(const ScpiRelay& relay, Problems& problems) {
   if (!good)
     problems.add(channels.at, "found \"" + channels.value + "\"", "channel numbers and ranges, as \"101,103:105\"",
                  "leave out \"(@\" and \")\": they are added");
+}
+
+void check_relay(const Name& name, const ScpiRelay& relay, Problems& problems) {
+  check_header(relay.close, false, problems);
+  check_header(relay.open, false, problems);
+  check_header(relay.query, true, problems);
+  if (relay.channels.has_value() != relay.ways.empty())
+    problems.add(name.at, relay.channels ? "found both 'channels' and 'ways'" : "found neither 'channels' nor 'ways'",
+                 "one of them", "'channels' for a relay that is closed or open, 'ways' for one that chooses");
+  for (const auto& way : relay.each_way()) check_channels(way, problems);
+  if (const auto all = relay.channels_but(0).size(); !relay.ways.empty() && all > longest_text)
+    problems.add(relay.ways.front().at, "found " + std::to_string(all) + " characters in all ways together",
+                 "at most " + std::to_string(longest_text), "one message opens them all: write ranges, as \"101:105\"");
 }
 
 // A half-sent line with this behind it must be wrong, whatever it is: a letter or digit could complete a command, and
@@ -125,6 +139,22 @@ void check_write(const Located<std::string>& write, Problems& problems) {
 
 double ScpiSetting::step() const { return std::pow(10.0, -digits); }
 
+std::vector<Located<std::string>> ScpiRelay::each_way() const {
+  return channels ? std::vector<Located<std::string>>{*channels} : ways;
+}
+
+std::string ScpiRelay::channels_but(std::size_t way) const {
+  const auto all = each_way();
+  std::string list;
+  for (std::size_t i = 0; i < all.size(); ++i)
+    if (i + 1 != way) list += (list.empty() ? "" : ",") + all[i].value;
+  return list;
+}
+
+std::string scpi_route(const Located<std::string>& header, const std::string& channels) {
+  return header.value + " (@" + channels + ")";
+}
+
 const Fields<ScpiSettings>& scpi_fields() {
   static const auto fields =
       Fields<ScpiSettings>{"scpi", "An instrument that speaks IEEE 488.2 / SCPI, such as a programmable supply"}
@@ -132,7 +162,7 @@ const Fields<ScpiSettings>& scpi_fields() {
                "text that its answer to *IDN? must contain; before that nothing is set or read")
           .may("settings", &ScpiSettings::settings, dictionary(object(setting_fields)), "values that are set, by name")
           .may("relays", &ScpiSettings::relays, dictionary(object(relay_fields)),
-               "relays that are closed (1) and opened (0), by name")
+               "relays that are closed (1) and opened (0), or choose a way (1, 2, ...), by name")
           .may("readings", &ScpiSettings::readings, dictionary(object(reading_fields)), "values that are read, by name")
           .may("error_query", &ScpiSettings::error_query, located(text()),
                "query that takes one entry of the error queue (default: \"SYST:ERR?\")")
@@ -166,8 +196,9 @@ std::vector<FieldInfo> check_scpi(const ScpiSettings& settings, Problems& proble
   }
   check_cut_off(settings.cut_off, problems);
   for (const auto& [name, relay] : settings.relays) {
-    check_relay(relay, problems);
-    if (once(name)) all.push_back({name.value, false, true, 1.0, 0.0, 0.0, 1.0});
+    check_relay(name, relay, problems);
+    const auto ways = static_cast<double>(relay.each_way().size());
+    if (once(name)) all.push_back({name.value, false, true, 1.0, 0.0, 0.0, ways});
   }
   for (const auto& [name, reading] : settings.readings) {
     check_query(reading.query, problems);

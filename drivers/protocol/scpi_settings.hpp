@@ -22,13 +22,20 @@ struct ScpiSetting {
   double step() const;
 };
 
-// Channels of a relay box that are closed (1) and opened (0) together, as SCPI-1999 says under ROUTe.
+// Channels of a relay box, as SCPI-1999 says under ROUTe: closed (1) and opened (0) together; or several ways, of which
+// at most one is closed: the first by 1, the second by 2, ..., none by 0.
 struct ScpiRelay {
-  Located<std::string> channels;  // "101,103:105", without "(@" and ")"
+  std::optional<Located<std::string>> channels;  // "101,103:105", without "(@" and ")"; or else
+  std::vector<Located<std::string>> ways;        // such a list each
   Located<std::string> close{"ROUT:CLOS", {}}, open{"ROUT:OPEN", {}}, query{"ROUT:CLOS?", {}};
 
-  std::string command(const Located<std::string>& header) const { return header.value + " (@" + channels.value + ")"; }
+  std::vector<Located<std::string>> each_way() const;
+  // The channels of all ways but that one, counted from 1; of all for 0.
+  std::string channels_but(std::size_t way) const;
 };
+
+// A message about channels: "ROUT:CLOS (@101)".
+std::string scpi_route(const Located<std::string>& header, const std::string& channels);
 
 // A value that is asked for again and again.
 struct ScpiReading {

@@ -6,7 +6,8 @@ using namespace trackrod;
 
 TRACKROD_FUZZ(data) {
   const auto protocol = fuzz::make(R"({"kind": "scpi", "timeout": "20 ms",
-    "relays": {"feed_open": {"channels": "101"}, "both": {"channels": "203:204"}},
+    "relays": {"feed_open": {"channels": "101"}, "both": {"channels": "203:204"},
+      "wire": {"ways": ["301", "302:303"]}},
     "readings": {"level": {"query": "FETC?", "every": "1 ms", "block": {"type": "real32", "item": 1}}}})");
   fuzz::feed(*protocol, data);
 }

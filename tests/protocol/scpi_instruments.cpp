@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <functional>
 #include <map>
+#include <sstream>
 
 #include "tests/protocol/wire.hpp"
 
@@ -38,14 +39,16 @@ struct Box {
   std::string operator()(const std::string& line) {
     if (line == "*IDN?") return "maker,box,7,1.2\n";
     if (line == "SYST:ERR?") return "0,\"No error\"\n";
-    const auto list = line.substr(line.find("(@") + 2);
-    const int first = std::stoi(list);
-    const int last = list.find(':') == std::string::npos ? first : std::stoi(list.substr(list.find(':') + 1));
     std::string states;
-    for (int channel = first; channel <= last; ++channel) {
-      if (line.starts_with("ROUT:CLOS (")) closed[channel] = true;
-      if (line.starts_with("ROUT:OPEN (")) closed[channel] = is_welded && channel == 204;
-      states += (states.empty() ? "" : ",") + std::string{closed[channel] ? "1" : "0"};
+    std::istringstream list{line.substr(line.find("(@") + 2)};
+    for (std::string entry; std::getline(list, entry, ',');) {
+      const int first = std::stoi(entry);
+      const int last = entry.find(':') == std::string::npos ? first : std::stoi(entry.substr(entry.find(':') + 1));
+      for (int channel = first; channel <= last; ++channel) {
+        if (line.starts_with("ROUT:CLOS (")) closed[channel] = true;
+        if (line.starts_with("ROUT:OPEN (")) closed[channel] = is_welded && channel == 204;
+        states += (states.empty() ? "" : ",") + std::string{closed[channel] ? "1" : "0"};
+      }
     }
     return line.starts_with("ROUT:CLOS? (") ? states + "\n" : "";
   }
@@ -101,6 +104,72 @@ TEST_CASE("a relay is closed or open and nothing between") {
   const auto sent = talk(*p, now, 5ms, sink, std::ref(relays));
   CHECK(std::count(sent.begin(), sent.end(), "ROUT:CLOS (@101)") == 1);
   CHECK(p->counters().clamped == 1);
+}
+
+// "wire": 1 closes 201, 2 closes 203 and 204, 3 closes 205.
+const std::string chooser = R"json({"kind": "scpi", "timeout": "50 ms",
+  "relays": {"wire": {"ways": ["201", "203:204", "205"]}}})json";
+
+TEST_CASE("a relay with several ways opens the others, sees them open, and then closes the one that is wanted") {
+  const auto p = make(chooser);
+  CHECK(p->fields()[0].high == 3.0);
+  Box relays;
+  relays.closed = {{205, true}};  // left by somebody else
+  KeptFields sink;
+  Duration now{};
+  p->set(0, 2.0);
+  const auto sent = talk(*p, now, 5ms, sink, std::ref(relays));
+  const auto place = [&](const std::string& line) { return std::find(sent.begin(), sent.end(), line) - sent.begin(); };
+  CHECK(place("ROUT:OPEN (@201,205)") < place("ROUT:CLOS? (@201,205)"));
+  CHECK(place("ROUT:CLOS? (@201,205)") < place("ROUT:CLOS (@203:204)"));
+  CHECK(place("ROUT:CLOS (@203:204)") < place("ROUT:CLOS? (@203:204)"));
+  CHECK(place("ROUT:CLOS? (@203:204)") < std::ssize(sent));
+  CHECK(relays.closed == std::map<int, bool>{{201, false}, {203, true}, {204, true}, {205, false}});
+  CHECK(p->settled(0));
+
+  p->set(0, 0.0);
+  const auto opened = talk(*p, now, 5ms, sink, std::ref(relays));
+  REQUIRE_FALSE(opened.empty());
+  CHECK(opened.front() == "ROUT:OPEN (@201,203:204,205)");  // the first thing that goes out, and all that is needed
+  CHECK(std::ranges::none_of(opened, [](const auto& line) { return line.starts_with("ROUT:CLOS ("); }));
+  CHECK(std::ranges::none_of(relays.closed, [](const auto& relay) { return relay.second; }));
+  CHECK(p->settled(0));
+  CHECK(p->take_message() == 0);
+}
+
+TEST_CASE("while one way does not open no other one is closed") {
+  const auto p = make(chooser);
+  Box relays;
+  relays.is_welded = true;
+  relays.closed = {{203, true}, {204, true}};
+  KeptFields sink;
+  Duration now{};
+  p->set(0, 3.0);
+  const auto sent = talk(*p, now, 200ms, sink, std::ref(relays));
+  CHECK(std::count(sent.begin(), sent.end(), "ROUT:OPEN (@201,203:204)") > 1);  // it is tried again
+  CHECK(std::count(sent.begin(), sent.end(), "ROUT:CLOS (@205)") == 0);
+  CHECK_FALSE(p->settled(0));
+  CHECK(p->take_message() == 100002);
+  // The contact comes loose.
+  relays.is_welded = false;
+  talk(*p, now, 200ms, sink, std::ref(relays));
+  CHECK(relays.closed[205]);
+  CHECK(p->settled(0));
+}
+
+TEST_CASE("another value that comes while ways are changed begins with opening anew") {
+  const auto p = make(chooser);
+  Box relays;
+  KeptFields sink;
+  Duration now{};
+  p->set(0, 1.0);
+  CHECK(as_text(p->due(at(now))) == "ROUT:OPEN (@203:204,205)\n");
+  p->set(0, 3.0);
+  const auto sent = talk(*p, now, 10ms, sink, std::ref(relays));
+  REQUIRE_FALSE(sent.empty());
+  CHECK(sent.front() == "ROUT:OPEN (@201,203:204)");
+  CHECK(std::count(sent.begin(), sent.end(), "ROUT:CLOS (@201)") == 0);
+  CHECK(relays.closed == std::map<int, bool>{{201, false}, {203, false}, {204, false}, {205, true}});
 }
 
 TEST_CASE("a reading is taken out of a block of numbers, whatever bytes are in it") {
@@ -168,6 +237,13 @@ TEST_CASE("wrong relays, blocks and cut-offs are told with their places") {
   CHECK(problems_of(relay(R"("channels": "1!2,2!3")")) == 0);
   for (const char* channels : {"(@101)", "101,", ",101", "101,,102", "a1", "101:", "10 1"})
     CHECK(problems_of(relay(std::string{R"("channels": ")"} + channels + '"')) == 1);
+  CHECK(problems_of(relay(R"("ways": ["1", "2:3"])")) == 0);
+  CHECK(problems_of(relay(R"("ways": ["1", "2:"])")) == 1);
+  CHECK(problems_of(relay(R"("ways": ["1"])")) == 1);
+  CHECK(problems_of(relay(R"("ways": ["1", "2"], "channels": "3")")) == 1);
+  CHECK(problems_of(relay(R"("close": "ROUT:CLOS")")) == 1);
+  const std::string fifty(50, '1');
+  CHECK(problems_of(relay(R"("ways": [")" + fifty + R"(", ")" + fifty + R"("])")) == 1);  // with a comma 101 together
   CHECK(problems_of(relay(R"("channels": "1", "query": "ROUT:CLOS")")) == 1);
   CHECK(problems_of(relay(R"("channels": "1", "close": "ROUT:CLOS {}")")) == 1);
   CHECK(problems_of(R"({"kind": "scpi", "cut_off": "ABORT"})") == 1);
