@@ -49,8 +49,8 @@ TEST_CASE(
   const DemoRig rig;
   const auto reference = rehearse(rig, "bench.json");
   REQUIRE(reference.size() > 15);
-  for (const auto* bench :
-       {"bench-udp.json", "bench-serial.json", "bench-can.json", "bench-canopen.json", "bench-faults.json"}) {
+  for (const auto* bench : {"bench-udp.json", "bench-serial.json", "bench-can.json", "bench-canopen.json",
+                            "bench-faults.json", "bench-relays-scpi.json"}) {
     const auto other = rehearse(rig, bench);
     CHECK(other.size() == reference.size());
     for (const auto& [name, found] : other) {
