@@ -5,6 +5,7 @@
 #include <map>
 #include <sstream>
 
+#include "tests/protocol/allocations.hpp"
 #include "tests/protocol/wire.hpp"
 
 using namespace trackrod;
@@ -170,6 +171,30 @@ TEST_CASE("another value that comes while ways are changed begins with opening a
   CHECK(sent.front() == "ROUT:OPEN (@201,203:204)");
   CHECK(std::count(sent.begin(), sent.end(), "ROUT:CLOS (@201)") == 0);
   CHECK(relays.closed == std::map<int, bool>{{201, false}, {203, false}, {204, false}, {205, true}});
+}
+
+TEST_CASE("choosing ways allocates nothing after construction") {
+  const auto p = make(chooser);
+  const auto no_error = bytes("0,\"No error\"\n"), identity = bytes("maker,box,7,1.2\n");
+  const auto open = bytes("0\n"), closed = bytes("1\n");
+  KeptFields sink;
+  int settled = 0;
+  const auto before = allocations();
+  bool opens = false;
+  for (int i = 0; i < 40; ++i) {
+    p->set(0, i % 4);
+    for (auto out = p->due(at(1ms)); !out.empty(); out = p->due(at(1ms))) {
+      const std::string_view line{reinterpret_cast<const char*>(out.data()), out.size()};
+      if (line.starts_with("ROUT:OPEN ")) opens = true;
+      if (line.starts_with("ROUT:CLOS ")) opens = false;
+      if (line.starts_with("ROUT:CLOS? ")) p->on_bytes(opens ? open : closed, stamp(1ms), sink);
+      if (line.starts_with("SYST:ERR?")) p->on_bytes(no_error, stamp(1ms), sink);
+      if (line.starts_with("*IDN?")) p->on_bytes(identity, stamp(1ms), sink);
+    }
+    settled += p->settled(0) ? 1 : 0;
+  }
+  CHECK(allocations() == before);
+  CHECK(settled == 40);
 }
 
 TEST_CASE("a reading is taken out of a block of numbers, whatever bytes are in it") {
