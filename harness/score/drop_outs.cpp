@@ -86,11 +86,12 @@ DropOuts drop_outs_of(const ScoreInput& input, const Span& span, const DropOutRu
     const double next = k + 1 < out.found.size() ? out.found[k + 1].begin.t : last_sample + 1e-9;
     bool worked = false;
     for (const auto& change : changes) {
-      if (change.when.t <= drop.begin.t) {
+      // What may have come in the drop-out did: a unit that stops at once stops between two samples about its beginning.
+      if (change.when.latest() <= drop.begin.t) {
         worked = change.works;
         continue;
       }
-      if (change.when.t > next) break;
+      if (change.when.latest() > next) break;
       if (!change.works && !drop.lost) drop.lost = true, drop.lost_at = change.when;
       drop.back_at = change.works ? std::optional{change.when} : std::nullopt;
     }

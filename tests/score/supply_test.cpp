@@ -82,6 +82,15 @@ TEST_CASE("lengths that do not decide, no drop-out, a unit that was off before: 
   for (const auto& f : score("supply", c, settings).findings) CHECK(f.verdict == Verdict::not_run);
 }
 
+TEST_CASE("a unit that stops at once stops in the drop-out that begins, not in the one before") {
+  Fed unit;
+  unit.hold_out = 0.0;
+  const auto result = score("supply", fed(unit, drops({0.05, 0.05, 0.05, 0.05, 0.05}), 8), settings);
+  for (const auto& [name, what] : finding_of(result, "ridden_through").conditions)
+    if (name == "drop_outs" || name == "lost_in") CHECK(what == "5");
+  CHECK(value_of(result, "reset_time") == Approx(0.0).margin(4.0));
+}
+
 const std::vector<std::pair<std::string, SignalIndex>> with_feed{
     {"input", SignalIndex{0}}, {"output", SignalIndex{1}}, {"feed", SignalIndex{2}}};
 
