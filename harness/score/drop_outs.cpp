@@ -1,6 +1,7 @@
 #include "harness/score/drop_outs.hpp"
 
 #include <algorithm>
+#include <boost/math/distributions/normal.hpp>
 #include <cmath>
 
 #include "harness/score/findings.hpp"
@@ -8,6 +9,8 @@
 
 namespace trackrod {
 namespace {
+
+constexpr double reach = 4.0;  // standard deviations above the lowest sample, from where noise may have made it that
 
 // Linear between samples; with the slope there.
 struct Voltage {
@@ -24,6 +27,25 @@ Between crossing(const Series& volts, std::size_t i, double level) {
   const double part = std::clamp((level - volts.y[i - 1]) / (volts.y[i] - volts.y[i - 1]), 0.0, 1.0);
   // Between two samples the voltage may have gone another way than straight.
   return {volts.t[i - 1] + part * dt, 0.5 * dt + volts.stamp_half_width};
+}
+
+// Expected greatest of n draws of a normal distribution (Blom 1958, from memory).
+double expected_greatest(std::size_t n) {
+  const double count = static_cast<double>(n);
+  return n < 2 ? 0.0 : boost::math::quantile(boost::math::normal{}, (count - 0.375) / (count + 0.25));
+}
+
+void read_lowest(const Series& volts, DropOut& drop) {
+  const std::size_t first = volts.from(drop.begin.t), end = volts.from(drop.end.t);
+  std::size_t at = first;
+  for (std::size_t i = first; i < end; ++i)
+    if (volts.y[i] < volts.y[at]) at = i;
+  drop.lowest = volts.y[at];
+  std::size_t rivals = 0;
+  for (std::size_t i = first; i < end; ++i) rivals += volts.y[i] <= drop.lowest + reach * volts.noise ? 1 : 0;
+  drop.lowest_noise = volts.noise * expected_greatest(rivals);
+  if (at > 0 && at + 1 < volts.size())
+    drop.lowest_between = 0.5 * (std::min(volts.y[at - 1], volts.y[at + 1]) - volts.y[at]);
 }
 
 }  // namespace
@@ -69,11 +91,10 @@ DropOuts drop_outs_of(const ScoreInput& input, const Span& span, const DropOutRu
       auto& drop = out.found.emplace_back();
       drop.begin = crossing(volts, i, rule.below);
       drop.end = {volts.t.back(), 0.0};
-      drop.lowest = volts.y[i];
+      drop.noise = volts.noise;
       drop.stamp_half_width = volts.stamp_half_width;
     }
     if (out.found.empty()) continue;
-    if (volts.y[i] < rule.below) out.found.back().lowest = std::min(out.found.back().lowest, volts.y[i]);
     if (rises) out.found.back().end = crossing(volts, i, rule.below);
   }
   if (out.found.empty()) {
@@ -83,10 +104,12 @@ DropOuts drop_outs_of(const ScoreInput& input, const Span& span, const DropOutRu
   if (out.found.back().end.t >= volts.t.back() && volts.y.back() < rule.below) out.found.pop_back();  // is not over yet
   for (std::size_t k = 0; k < out.found.size(); ++k) {
     auto& drop = out.found[k];
+    read_lowest(volts, drop);
     const double next = k + 1 < out.found.size() ? out.found[k + 1].begin.t : last_sample + 1e-9;
     bool worked = false;
     for (const auto& change : changes) {
-      // What may have come in the drop-out did: a unit that stops at once stops between two samples about its beginning.
+      // What may have come in the drop-out did: a unit that stops at once stops between two samples about its
+      // beginning.
       if (change.when.latest() <= drop.begin.t) {
         worked = change.works;
         continue;

@@ -27,7 +27,10 @@ std::vector<WorksChange> works_changes(const std::vector<Point>& points, const D
 struct DropOut {
   Between begin, end;                       // of the voltage below
   double stamp_half_width{0.0};             // s, of the voltage
-  double lowest{0.0};                       // V
+  double lowest{0.0};                       // V, of the samples
+  double lowest_noise{0.0};                 // V: by so much noise makes it too low, on the average
+  double lowest_between{0.0};               // V: by so much it may be lower between two samples
+  double noise{0.0};                        // V, standard deviation of a sample
   bool lost{false};                         // the unit stopped working in it, or after it before the next one
   Between lost_at;                          // when lost
   std::optional<Between> back_at;           // for good, until the next drop-out or the end; empty: never

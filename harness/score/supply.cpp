@@ -6,11 +6,11 @@
 #include "harness/score/budget.hpp"
 #include "harness/score/changeover.hpp"
 #include "harness/score/drop_outs.hpp"
-#include "harness/score/figure.hpp"
 #include "harness/score/findings.hpp"
 #include "harness/score/scores.hpp"
 #include "harness/score/scoring.hpp"
-#include "harness/score/series.hpp"
+#include "harness/score/supply_figures.hpp"
+#include "harness/score/supply_limits.hpp"
 
 namespace trackrod {
 namespace {
@@ -44,15 +44,12 @@ class Supply {
  private:
   bool with_feed() const { return input_.signal("feed") < input_.capture.signals().size(); }
   Finding missing(const std::string& name, const std::string& why) const;
-  Finding ridden_through() const;
   Finding mean_time(const std::string& name, const std::vector<double>& times, const std::vector<double>& half_widths,
                     const std::string& why) const;
   Finding voltage(const std::string& name, const std::vector<double>& volts, const std::vector<double>& half_widths,
                   const std::string& why) const;
   Finding functional_class() const;
   void add_changeovers(ScoreResult& result) const;
-  Figure figure() const;
-  Figure time_line(const std::vector<Finding>& findings) const;
 
   const ScoreInput& input_;
   const SupplySettings& settings_;
@@ -92,36 +89,6 @@ Finding Supply::missing(const std::string& name, const std::string& why) const {
     if (kind.name == name)
       return frame_.missing(name, finding_unit(kind.unit, in_.unit, out_.unit), why, !input_.spans.empty());
   return frame_.missing(name, "1", why, !input_.spans.empty());
-}
-
-// Between the longest one survived and the shortest one that was not, if all were so in between.
-Finding Supply::ridden_through() const {
-  double survived = 0.0, survived_open = 0.0, failed = INFINITY, failed_open = 0.0;
-  for (const auto& d : drops_) {
-    const double length = d.end.t - d.begin.t, open = d.end.half_width + d.begin.half_width;
-    if (d.lost && length < failed)
-      failed = length, failed_open = open;
-    else if (!d.lost && length > survived)
-      survived = length, survived_open = open;
-  }
-  if (survived == 0.0)
-    return missing("ridden_through", "none was survived; the shortest lasted " + with_unit(ms * failed, "ms"));
-  if (survived - survived_open > failed + failed_open)
-    return missing("ridden_through", "one of " + with_unit(ms * survived, "ms") + " was survived and one of " +
-                                         with_unit(ms * failed, "ms") +
-                                         " was not: length alone does not decide; repeat near there, from one level");
-  auto frame = frame_;
-  frame.conditions.emplace_back("longest_survived", with_unit(ms * survived, "ms"));
-  if (std::isinf(failed)) {
-    frame.conditions.emplace_back("all", "every drop-out was survived: the longest may be longer");
-    return frame.measured("ridden_through", "ms", ms * survived,
-                          {rectangular("samples of the voltage", ms * survived_open)});
-  }
-  frame.conditions.emplace_back("shortest_lost", with_unit(ms * failed, "ms"));
-  const double middle = 0.5 * (survived + failed), half = std::abs(failed - survived) / 2.0;
-  return frame.measured("ridden_through", "ms", ms * middle,
-                        {rectangular("between two drop-outs", ms * half),
-                         rectangular("samples of the voltage", ms * std::max(survived_open, failed_open))});
 }
 
 Finding Supply::mean_time(const std::string& name, const std::vector<double>& times,
@@ -214,52 +181,6 @@ void Supply::add_changeovers(ScoreResult& result) const {
   result.findings.push_back(frame.exact("changeover_lost", "1", static_cast<double>(lost)));
 }
 
-Figure Supply::figure() const {
-  Figure f{"Drop-outs: how long, how deep", "length (ms)", "lowest voltage (" + in_.unit + ")", {}, {}};
-  Curve survived{"survived", {}, {}, Curve::Style::points}, lost{"lost", {}, {}, Curve::Style::points};
-  for (const auto& d : drops_) {
-    auto& curve = d.lost ? lost : survived;
-    curve.x.push_back(ms * (d.end.t - d.begin.t));
-    curve.y.push_back(d.lowest);
-  }
-  for (auto& curve : {survived, lost})
-    if (!curve.x.empty()) f.curves.push_back(curve);
-  return f;
-}
-
-// Of the first drop-out in which the unit was lost, or the first of all.
-Figure Supply::time_line(const std::vector<Finding>& findings) const {
-  const auto lost = std::find_if(drops_.begin(), drops_.end(), [](const DropOut& d) { return d.lost; });
-  const auto which = lost == drops_.end() ? 0 : static_cast<std::size_t>(lost - drops_.begin());
-  const auto& d = drops_[which];
-  Figure f{"Voltage in drop-out " + std::to_string(which + 1) + " of " + std::to_string(drops_.size()),
-           "time after the voltage fell below (ms)",
-           in_.name + " (" + in_.unit + ")",
-           {},
-           {}};
-  const auto mark = [&](const std::string& label, const Between& at) {
-    f.marks.push_back({label, 'x', ms * (at.t - d.begin.t), ms * at.half_width});
-  };
-  mark("below", d.begin);
-  if (d.lost) mark("stops", d.lost_at);
-  mark("above", d.end);
-  if (d.lost && d.back_at) mark("works", *d.back_at);
-  add_mark(f, "stops at", 'y', finding_named(findings, "supply.stops_at"));
-  add_mark(f, "works from", 'y', finding_named(findings, "supply.works_from"));
-  const double last = d.lost && d.back_at ? std::max(d.end.t, d.back_at->t) : d.end.t,
-               beside = 0.3 * (last - d.begin.t);
-  const auto& span = spans_[which];
-  const auto s = read_series(input_.capture, input_.signal("input"), span.from, span.to, span.from);
-  std::vector<double> x, y;
-  for (std::size_t i = 0; i < s.size(); ++i) {
-    if (s.t[i] < d.begin.t - beside || s.t[i] > last + beside) continue;
-    x.push_back(ms * (s.t[i] - d.begin.t));
-    y.push_back(s.y[i]);
-  }
-  f.curves.push_back(thinned("measured", x, y));
-  return f;
-}
-
 ScoreResult Supply::run() const {
   ScoreResult result;
   if (drops_.empty()) {
@@ -283,14 +204,16 @@ ScoreResult Supply::run() const {
     works_open.push_back(std::abs(d.slope_back) * (d.back_at->half_width + d.stamp_half_width));
   }
   const std::string never = "the unit worked throughout", away = reset.empty() ? never : "the unit did not come back";
-  result.findings.push_back(ridden_through());
+  result.findings.push_back(ridden_through(drops_, frame_));
+  result.findings.push_back(lowest_survived(drops_, in_, frame_));
   result.findings.push_back(voltage("stops_at", stops, stops_open, never));
   result.findings.push_back(voltage("works_from", works, works_open, away));
   result.findings.push_back(mean_time("reset_time", reset, reset_open, never));
   result.findings.push_back(mean_time("recovery_time", recovery, recovery_open, away));
   result.findings.push_back(functional_class());
   add_changeovers(result);
-  result.figures = {time_line(result.findings), figure()};
+  result.figures = {drop_out_time_line(input_, drops_, spans_, result.findings),
+                    drop_outs_by_outcome(drops_, in_, result.findings)};
   return result;
 }
 
@@ -305,6 +228,7 @@ ScoreKind supply_score() {
                         ScoreRole::Need::optional}};
   score.entry.findings = {
       {"ridden_through", "ms", "longest drop-out during which and after which the unit works on"},
+      {"lowest_survived", "input", "lowest voltage of a drop-out that it so survives; of drop-outs alike in length"},
       {"stops_at", "input", "voltage at which the unit stops working; of slow ramps"},
       {"works_from", "input", "voltage at which it works again; of slow ramps"},
       {"reset_time", "ms", "from the beginning of a drop-out until the unit no longer works"},

@@ -9,6 +9,8 @@ namespace trackrod::test {
 struct Fed {
   double hold_out{0.050}, stops_below{6.5}, starts_from{8.0}, start_time{0.300};  // s, V, V, s
   bool returns{true};
+  // Of a unit that scatters, added at a time: s to hold_out, V to stops_below.
+  std::function<double(double)> longer{}, sooner{};
 };
 
 // Voltage by corners (s, V), in straight lines; state 2 while it works, "no value" while it does not.
@@ -33,9 +35,9 @@ inline KnownCapture fed(const Fed& unit, const std::vector<std::pair<double, dou
   double low_since = 1e9, good_since = -1e9;
   for (double t = -0.5; t < length; t += 1e-4) {
     const double v = volts(t);
-    low_since = v < unit.stops_below ? std::min(low_since, t) : 1e9;
+    low_since = v < unit.stops_below + (unit.sooner ? unit.sooner(t) : 0.0) ? std::min(low_since, t) : 1e9;
     good_since = v >= unit.starts_from ? (good_since < -1e8 ? t : good_since) : -1e9;
-    if (works && t - low_since >= unit.hold_out) works = false;
+    if (works && t - low_since >= unit.hold_out + (unit.longer ? unit.longer(t) : 0.0)) works = false;
     if (!works && unit.returns && good_since > -1e8 && t - good_since >= unit.start_time) works = true;
     const auto tick = static_cast<long>(std::lround(t * 1e4));
     if (tick % 50 != 0) continue;  // every 5 ms
@@ -49,16 +51,25 @@ inline KnownCapture fed(const Fed& unit, const std::vector<std::pair<double, dou
   return c;
 }
 
-// Drop-outs to 2 V of these lengths, 2 s apart, edges of 1 ms.
-inline std::vector<std::pair<double, double>> drops(const std::vector<double>& lengths) {
+struct Dip {
+  double length{0.0}, lowest{2.0};  // s, V
+};
+// Dips from 13.5 V with edges of 1 ms; the first one begins after 1 s, and `apart` s lie between two.
+inline std::vector<std::pair<double, double>> dips(const std::vector<Dip>& all, double apart) {
   std::vector<std::pair<double, double>> corners{{-1.0, 13.5}};
   double t = 1.0;
-  for (const double length : lengths) {
-    corners.insert(corners.end(), {{t, 13.5}, {t + 0.001, 2.0}, {t + length, 2.0}, {t + length + 0.001, 13.5}});
-    t += length + 2.0;
+  for (const auto& [length, lowest] : all) {
+    corners.insert(corners.end(), {{t, 13.5}, {t + 0.001, lowest}, {t + length, lowest}, {t + length + 0.001, 13.5}});
+    t += length + apart;
   }
   corners.emplace_back(t, 13.5);
   return corners;
+}
+// Drop-outs to 2 V of these lengths, 2 s apart.
+inline std::vector<std::pair<double, double>> drops(const std::vector<double>& lengths) {
+  std::vector<Dip> all;
+  for (const double length : lengths) all.push_back({length});
+  return dips(all, 2.0);
 }
 
 // Two feeds: one goes away at 1.0 s, 4.0 s, ... for 1 s. At the connector the voltage falls from 13.5 V for 10 ms, to

@@ -4,6 +4,7 @@
 #include "tests/score/drawn.hpp"
 #include "tests/score/fed_unit.hpp"
 #include "tests/score/rig.hpp"
+#include "tests/score/staircase.hpp"
 
 namespace trackrod::test {
 namespace {
@@ -89,6 +90,85 @@ TEST_CASE("a unit that stops at once stops in the drop-out that begins, not in t
   for (const auto& [name, what] : finding_of(result, "ridden_through").conditions)
     if (name == "drop_outs" || name == "lost_in") CHECK(what == "5");
   CHECK(value_of(result, "reset_time") == Approx(0.0).margin(4.0));
+}
+
+// A unit that stops at once below 6.5 V.
+Fed without_reserve() {
+  Fed unit;
+  unit.hold_out = 0.0;
+  return unit;
+}
+std::vector<Dip> as_deep_as(const std::vector<double>& volts) {
+  std::vector<Dip> all;
+  for (const double v : volts) all.push_back({0.1, v});
+  return all;
+}
+constexpr auto of_dips = R"({"below": 9, "working": [2, 3]})";
+
+TEST_CASE("the lowest voltage survived lies between the lowest dip survived and the highest one that was not") {
+  const auto dipped = fed(without_reserve(), dips(as_deep_as({8.0, 5.0, 7.0, 6.0, 6.8, 6.3}), 2.0), 11);
+  const auto f = finding_of(score("supply", dipped, of_dips), "lowest_survived");
+  INFO(f.reason);
+  REQUIRE(f.value);
+  CHECK(f.unit == "V");
+  CHECK(*f.value == Approx(6.55).margin(0.01));
+  CHECK((*f.interval)[0] <= 6.5);
+  CHECK((*f.interval)[1] >= 6.5);
+  CHECK(*f.standard_uncertainty == Approx(0.25 / std::sqrt(3.0)).margin(0.01));
+}
+
+TEST_CASE("a limit that scatters from try to try is found all the same, of a length and of a voltage") {
+  const std::uint64_t seed = 7;
+  CAPTURE(seed);
+  std::mt19937_64 random{seed};
+  for (const bool of_length : {true, false}) {
+    // Levels of 2 ms and 50 mV, and a scatter of one.
+    const auto stairs = staircase(30, 70.0, 1.0, random);
+    std::vector<Dip> all;
+    for (const auto& [level, survived] : stairs)
+      all.push_back(of_length ? Dip{0.002 * (level + 1)} : Dip{0.1, 9.0 - 0.05 * level});
+    std::vector<double> ends;
+    for (double t = 1.0; const auto& dip : all) ends.push_back(t += dip.length + 1.0);
+    // What it bears just then: more or less than the dip.
+    const auto bears = [&](double t) {
+      return stairs[std::min<std::size_t>(std::lower_bound(ends.begin(), ends.end(), t) - ends.begin(), 29)].second;
+    };
+    Fed unit = without_reserve();
+    if (of_length)
+      unit.longer = [&](double t) { return bears(t) ? 1.0 : 0.001; };
+    else
+      unit.stops_below = 0.0, unit.sooner = [&](double t) { return bears(t) ? 0.0 : 8.95; };
+    const auto result = score("supply", fed(unit, dips(all, 1.0), 12), of_length ? settings : of_dips);
+    const auto f = finding_of(result, of_length ? "ridden_through" : "lowest_survived");
+    const double limit = of_length ? 142.0 : 5.5, level = of_length ? 2.0 : 0.05;
+    CAPTURE(of_length, f.reason);
+    REQUIRE(f.value);
+    CHECK((*f.interval)[0] <= limit);
+    CHECK((*f.interval)[1] >= limit);
+    CHECK((*f.interval)[1] - (*f.interval)[0] < 4.0 * level);
+    CHECK(f.budget[0].name == "scatter from try to try");
+  }
+}
+
+TEST_CASE("dips that tell nothing of the lowest voltage: of unlike length, equally deep, all survived, all lost") {
+  const auto found = [](const std::vector<Dip>& all) {
+    return finding_of(score("supply", fed(without_reserve(), dips(all, 2.0), 13), of_dips), "lowest_survived");
+  };
+  const auto unlike = found({{0.10, 7.0}, {0.13, 6.0}});
+  CHECK_FALSE(unlike.value);
+  CHECK(unlike.reason.find("lengths that differ by 20 % at the most") != std::string::npos);
+  CHECK(found(as_deep_as({5.0, 6.0})).reason.find("none was survived; the highest: ") != std::string::npos);
+  const auto all = found(as_deep_as({8.0, 7.0}));
+  REQUIRE(all.value);
+  CHECK(*all.value == Approx(7.0).margin(0.01));
+  CHECK(std::any_of(all.conditions.begin(), all.conditions.end(), [](const auto& c) { return c.first == "all"; }));
+
+  Fed moody = without_reserve();
+  moody.sooner = [](double t) { return t < 2.5 ? 1.0 : 0.0; };
+  const auto level =
+      finding_of(score("supply", fed(moody, dips(as_deep_as({7.0, 7.0}), 2.0), 14), of_dips), "lowest_survived");
+  CHECK_FALSE(level.value);
+  CHECK(level.reason.find("try deeper and less deep ones") != std::string::npos);
 }
 
 const std::vector<std::pair<std::string, SignalIndex>> with_feed{
