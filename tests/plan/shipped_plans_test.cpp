@@ -62,7 +62,8 @@ TEST_CASE("the shipped plans take the time they are said to take") {
   CHECK(seconds(timeline_of("following.json")->length()) < 115);
   CHECK(seconds(timeline_of("feedback.json")->length()) < 115);
   CHECK(seconds(timeline_of("supply.json")->length()) < 115);
-  CHECK(seconds(timeline_of("hold-up.json")->length()) < 520);  // by far most of it the longest time of waits
+  CHECK(seconds(timeline_of("hold-up.json")->length()) < 520);         // by far most of it the longest time of waits
+  CHECK(seconds(timeline_of("lowest-voltage.json")->length()) < 650);  // likewise
   CHECK(seconds(timeline_of("degraded.json")->length()) < 115);
   CHECK(seconds(timeline_of("speed-change.json")->length()) < 115);
   CHECK(seconds(timeline_of("grip-loss.json")->length()) < 115);
