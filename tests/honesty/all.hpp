@@ -26,6 +26,8 @@ Population felt_forces();
 Population reactions();
 Population what_is_left();
 Population drop_outs();
+Population searches();
+Population searches_in_fine_levels();
 Population changeovers();
 Population silences();
 Population nights();

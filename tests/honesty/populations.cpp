@@ -24,6 +24,8 @@ const std::vector<Population>& populations() {
                                            reactions(),
                                            what_is_left(),
                                            drop_outs(),
+                                           searches(),
+                                           searches_in_fine_levels(),
                                            changeovers(),
                                            silences(),
                                            nights(),
