@@ -18,10 +18,10 @@ inline KnownCapture fed(const Fed& unit, const std::vector<std::pair<double, dou
                         double volt_interval = 0.002, double volt_noise = 0.005) {
   const double length = corners.back().first;
   const auto volts = [&](double t) {
-    std::size_t i = 1;
-    while (i + 1 < corners.size() && corners[i].first < t) ++i;
-    const auto& [t0, v0] = corners[i - 1];
-    const auto& [t1, v1] = corners[i];
+    const auto next = std::lower_bound(corners.begin() + 1, corners.end() - 1, t,
+                                       [](const auto& corner, double when) { return corner.first < when; });
+    const auto& [t0, v0] = *(next - 1);
+    const auto& [t1, v1] = *next;
     return v0 + std::clamp((t - t0) / (t1 - t0), 0.0, 1.0) * (v1 - v0);
   };
   std::mt19937_64 random{seed};
