@@ -5,6 +5,7 @@
 #include <functional>
 #include <optional>
 
+#include "harness/capture/journal_capture.hpp"
 #include "tests/performance/figures.hpp"
 #include "tests/system/shift_rig.hpp"
 #include "tests/system/simulator_log.hpp"
@@ -38,11 +39,18 @@ struct Sweeping {
   std::vector<LogLine> log() const { return read_log(rig.file("simulator.log")); }
 };
 
+// Who can tell when the bench was brought to its safe state.
+enum class Told : std::uint8_t {
+  by_simulator,  // its log
+  by_journal,    // of the run: nobody was there to take what was sent
+  by_drive,      // its own state: nothing of ours was left
+};
+
 struct Way {
   const char* name;
   const char* drive_timeout;  // "never" where the drive must not help
   std::function<void(Sweeping&)> fail;
-  bool by_drive{false};  // nothing of ours is left to drive the safe state
+  Told told{Told::by_simulator};
 };
 
 std::vector<Way> ways() {
@@ -54,13 +62,14 @@ std::vector<Way> ways() {
       {"loop killed", "never", [](Sweeping& s) { kill(s.loop, SIGKILL); }},
       {"loop hangs", "never", [](Sweeping& s) { kill(s.loop, SIGSTOP); }},
       {"keeper killed", "never", [](Sweeping& s) { s.keeper->signal(SIGKILL); }},
-      {"devices silent", "never", [](Sweeping& s) { s.rig.simulator().signal(SIGSTOP); }},
+      {"devices silent: sent all the same", "never", [](Sweeping& s) { s.rig.simulator().signal(SIGSTOP); },
+       Told::by_journal},
       {"host frozen: the drive's own time-out", "100 ms",
        [](Sweeping& s) {
          s.keeper->signal(SIGSTOP);
          kill(s.loop, SIGSTOP);
        },
-       true},
+       Told::by_drive},
   };
 }
 
@@ -76,29 +85,45 @@ struct Took {
   std::optional<double> stop, power;  // ms
 };
 
+// The first write of the safe state, on the clock that the journal and this program share.
+Took from_journal(const std::string& folder, std::int64_t since) {
+  const auto capture = JournalCapture::open(folder + "/journal");
+  demand(capture.has_value(), "the run left no journal");
+  for (const auto& event : (*capture)->events())
+    if (event.kind == EventKind::safe_write)
+      return {1e-6 * static_cast<double>(event.when.time_since_epoch().count() - since), {}};
+  return {};
+}
+
+Took from_log(const std::vector<LogLine>& log, std::int64_t since, bool by_drive) {
+  const auto stopped = [&](const LogLine& l) {
+    return by_drive ? l.what == "state" && l.signal == "hand.state" && l.value == 4.0
+                    : l.what == "command" && l.signal == "hand.mode" && l.value == 0.0;
+  };
+  const auto off = [](const LogLine& l) {
+    return l.what == "command" && l.signal == "supply.output" && l.value == 0.0;
+  };
+  return {ms_until(log, since, stopped), ms_until(log, since, off)};
+}
+
 Took measure(const Way& way) {
   Sweeping s{way.drive_timeout};
   const auto since = monotonic_ns();
   way.fail(s);
-  if (way.by_drive) {
+  if (way.told == Told::by_drive) {
     std::this_thread::sleep_for(1s);
     kill(s.loop, SIGKILL);
     s.keeper->signal(SIGKILL);
   } else {
     s.keeper->wait(30s);
-    s.rig.simulator().signal(SIGCONT);  // where it was stopped, it takes now what was sent meanwhile
     (void)eventually([&] { return kill(s.loop, 0) != 0; }, 10s);
   }
+  if (way.told == Told::by_journal) {
+    s.rig.simulator().signal(SIGCONT);
+    return from_journal(s.rig.run_folder(), since);
+  }
   std::this_thread::sleep_for(300ms);  // the simulator's log comes a little later
-  const auto log = s.log();
-  return {ms_until(log, since,
-                   [&](const LogLine& l) {
-                     return way.by_drive ? l.what == "state" && l.signal == "hand.state" && l.value == 4.0
-                                         : l.what == "command" && l.signal == "hand.mode" && l.value == 0.0;
-                   }),
-          ms_until(log, since, [](const LogLine& l) {
-            return l.what == "command" && l.signal == "supply.output" && l.value == 0.0;
-          })};
+  return from_log(s.log(), since, way.told == Told::by_drive);
 }
 
 void print(const std::vector<double>& times, int rounds, const char* none) {
@@ -125,7 +150,7 @@ void safe_state(const Wish& wish) {
     }
     std::printf("%-40s", way.name);
     print(stop, rounds, "never");
-    print(power, rounds, "not by this program");
+    print(power, rounds, way.told == Told::by_drive ? "not by this program" : "nobody to take it");
     std::printf("\n");
     std::fflush(stdout);
   }
