@@ -54,6 +54,7 @@ class Running {
     REQUIRE(bench_);
     int ready[2];
     REQUIRE(pipe(ready) == 0);
+    std::fflush(nullptr);  // or the child would say what this program has not said yet
     child_ = fork();
     if (child_ == 0) {
       dup2(ready[1], STDOUT_FILENO);
