@@ -44,7 +44,8 @@ struct Draw {
   }
 };
 
-TEST_CASE("the fit arrives on all good data: any dead time, slowness, play, friction, noise, resolution and jitter") {
+TEST_CASE("the fit arrives on all good data: any dead time, slowness, play, friction, noise, resolution and jitter",
+          "[many]") {
   const std::uint64_t seed = std::random_device{}();
   CAPTURE(seed);
   constexpr int captures = 60;
@@ -71,7 +72,8 @@ TEST_CASE("the fit arrives on all good data: any dead time, slowness, play, fric
   CHECK(hits >= 46 * (captures - refused) / captures);  // 90 % coverage passes 99.8 % of the time (binomial, n = 60)
 }
 
-TEST_CASE("a lag of few samples leaves the dead time open by about a sample, or untold, and the ramp lag known") {
+TEST_CASE("a lag of few samples leaves the dead time open by about a sample, or untold, and the ramp lag known",
+          "[many]") {
   const std::uint64_t seed = std::random_device{}();
   CAPTURE(seed);
   constexpr int captures = 40;

@@ -87,7 +87,7 @@ TEST_CASE("a hand that does not stop, an output that does not, no motion: each i
   for (const auto& f : score("run_on", c).findings) CHECK(f.verdict == Verdict::not_run);
 }
 
-TEST_CASE("95 % intervals hold the angle in about 95 of 100 captures") {
+TEST_CASE("95 % intervals hold the angle in about 95 of 100 captures", "[many]") {
   // Limits: a method with 93 to 97 % coverage passes 99.9 % of the time (binomial, n = 300, lower limit 265).
   const std::uint64_t seed = 20260110;
   CAPTURE(seed);

@@ -87,7 +87,7 @@ TEST_CASE("a long search agrees with the mean of its levels") {
   }
 }
 
-TEST_CASE("stated intervals hold the limit of staircases in 93 of 100 cases and more") {
+TEST_CASE("stated intervals hold the limit of staircases in 93 of 100 cases and more", "[many]") {
   constexpr int searches = 150;
   CAPTURE(seed);
   std::mt19937_64 random{seed};
