@@ -135,8 +135,8 @@ TEST_CASE("a bench runs unattended only where its file allows it; the run then o
   shift.prove();
   CHECK(has(shift.run("two.json", {"--unattended"}).second, "which needs two persons at the bench"));
   const auto run = shift.run_plan(shift.file("plan.json"), {"--unattended"});
-  REQUIRE(eventually([&] { return child_with(run->pid(), "loop") > 0; }, 10s));
-  std::this_thread::sleep_for(1s);  // of a run of several
+  REQUIRE(eventually([&] { return has(run->err(), "step 1 of 1"); }, 20s));
+  REQUIRE(run->running());
   run->signal(SIGHUP);
   CHECK(run->wait(60s) == 0);
   CHECK(nlohmann::json::parse(slurp(shift.run_folder() + "/run.json")).at("unattended") == true);
