@@ -129,6 +129,10 @@ std::string event_words(const Event& e, const StreamHeader& names) {
       return signal(names, e.a) + " is stale: the load runs to zero";
     case EventKind::load_back:
       return signal(names, e.a) + " is fresh again: the load comes in anew";
+    case EventKind::repeat_ended:
+      return "the repeat ends with pass " + std::to_string(e.b) +
+             (static_cast<RepeatEnd>(e.a) == RepeatEnd::time ? ": its time is over"
+                                                             : ": a limit that stops it was passed");
     case EventKind::identity_refused:
       return named(names.devices, e.a, "device") +
              (e.value == 1.0 ? " says that it is another one than asked for" : " does not say what it is");

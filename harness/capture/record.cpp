@@ -64,6 +64,8 @@ std::string event_kind_name(EventKind kind) {
       return "load_stale";
     case EventKind::load_back:
       return "load_back";
+    case EventKind::repeat_ended:
+      return "repeat_ended";
   }
   return "event " + std::to_string(static_cast<unsigned>(kind));
 }

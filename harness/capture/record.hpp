@@ -54,7 +54,8 @@ enum class EventKind : std::uint16_t {
   fault_gone,       // a = fault: no longer seen, in the sample of this instant; value = seconds since it was removed.
                     // b = 1: of messages, the first right one went out at this instant
   load_stale,       // a = signal that the load model answers to: too old, the load runs to zero
-  load_back         // a = that signal: fresh again, the load comes in anew
+  load_back,        // a = that signal: fresh again, the load comes in anew
+  repeat_ended      // a = RepeatEnd, b = passes that are made of the repeat at the top of the plan, this one with them
 };
 
 enum class TripCause : std::uint16_t {
@@ -68,6 +69,7 @@ enum class TripCause : std::uint16_t {
   load_energy
 };
 enum class StopCause : std::uint16_t { finished, operator_stop, signal, disk, refused };
+enum class RepeatEnd : std::uint16_t { time, limit };
 enum class RunState : std::uint16_t { setup, cold, armed, running, tripped };
 
 struct Event {

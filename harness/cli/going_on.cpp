@@ -29,11 +29,6 @@ bool complete(const std::vector<TimelineItem>& items, const std::vector<Timeline
   return std::ranges::all_of(items, [&](const TimelineItem& item) { return complete(item, steps, done); });
 }
 
-const TimelineStep& first_step(const TimelineItem& item, const std::vector<TimelineStep>& steps) {
-  if (item.count == 0) return steps[item.step];
-  return first_step(item.levels.empty() ? item.first.front() : item.levels.front().front(), steps);
-}
-
 // The first step of the first element that was not completed; of a road its way in. Empty: all was.
 std::string first_left(const Timeline& timeline, Done done) {
   std::string road;

@@ -91,10 +91,15 @@ int preview_command(const PreviewChoice& options, Console& console) {
               std::to_string(made.steps) + " steps, about " + shown(made.capture_bytes / 1e6, 3) + " MB of capture");
   const auto faults = injected_faults(*loaded.timeline, *loaded.bench);
   for (const auto& fault : faults) console.say("  makes the fault '" + fault + "'");
-  nlohmann::ordered_json j{
-      {"plan", loaded.plan->name}, {"duration_s", seconds(made.length)},        {"settle_s", seconds(made.settle)},
-      {"steps", made.steps},       {"capture_bytes", made.capture_bytes},       {"faults", faults},
-      {"notes", made.notes},       {"signals", nlohmann::ordered_json::array()}};
+  nlohmann::ordered_json j{{"plan", loaded.plan->name},
+                           {"duration_s", seconds(made.length)},
+                           {"settle_s", seconds(made.settle)},
+                           {"steps", made.steps},
+                           {"endless", made.endless},
+                           {"capture_bytes", made.capture_bytes},
+                           {"faults", faults},
+                           {"notes", made.notes},
+                           {"signals", nlohmann::ordered_json::array()}};
   for (const auto& signal : made.signals) {
     const auto& info = loaded.bench->signals[signal.signal].info;
     tell_signal(signal, info, console);
@@ -102,7 +107,9 @@ int preview_command(const PreviewChoice& options, Console& console) {
   }
   for (const auto& stretch : made.stretches)
     if (stretch.times > 1)
-      console.say("  drawn once, run " + std::to_string(stretch.times) + " times: " + stretch.step);
+      console.say("  drawn once, run " +
+                  (stretch.times == without_end ? "until the repeat ends" : std::to_string(stretch.times) + " times") +
+                  ": " + stretch.step);
   for (const auto& note : made.notes) console.say("note: " + note);
   if (!options.svg.empty()) {
     if (auto written = write_text(options.svg, picture(made, *loaded.bench)); !written)

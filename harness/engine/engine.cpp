@@ -295,6 +295,11 @@ bool Engine::begin_step(BenchTime at) noexcept {
   met_since_.reset();
   const auto cycle = cursor_.cycle();
   record(Event{at, 0.0, cursor_.current()->id, cycle, EventKind::step_started});
+  if (cursor_.repeat() != repeat_) {
+    repeat_ = cursor_.repeat();
+    repeat_since_ = at;
+    repeat_ends_ = false;
+  }
   load_.begin_step(*cursor_.current(), wanted_);
   faults_.begin_step(*cursor_.current(), at);
   announce();
@@ -318,7 +323,21 @@ void Engine::announce() noexcept {
   if (ahead_.current() == nullptr) return;
   ++announced_;
   event(EventKind::step_announced, ahead_.current()->id, ahead_.cycle());
+  look_for_end_of_repeat();
   ahead_.next();
+}
+
+// Looked at one step ahead as well, so that what was announced is what comes.
+void Engine::look_for_end_of_repeat() noexcept {
+  if (repeat_ == nullptr || repeat_ends_ || ahead_.repeat() != repeat_) return;
+  const bool time_is_over = repeat_->lasts > Duration{} && now_ - repeat_since_ >= repeat_->lasts;
+  if (!time_is_over && !parts_.minder.repeat_to_end()) return;
+  repeat_ends_ = true;
+  const auto passes = ahead_.passes();
+  ahead_.end_repeat(*repeat_, passes);
+  cursor_.end_repeat(*repeat_, passes);
+  event(EventKind::repeat_ended, static_cast<std::uint32_t>(time_is_over ? RepeatEnd::time : RepeatEnd::limit),
+        static_cast<std::uint32_t>(passes));
 }
 
 // ---- faults ------------------------------------------------------------------------------------

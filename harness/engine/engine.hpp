@@ -100,6 +100,7 @@ class Engine final : private InputSink, private SequenceHands, private FaultNote
   bool begin_step(BenchTime at) noexcept;
   void end_step(BenchTime at, bool complete) noexcept;
   void announce() noexcept;
+  void look_for_end_of_repeat() noexcept;
   void stop(StopCause cause) noexcept;
   void trip(TripCause cause, std::uint32_t which, double value) noexcept;
   void leave_faults() noexcept;
@@ -127,6 +128,9 @@ class Engine final : private InputSink, private SequenceHands, private FaultNote
   Duration stood_still_{};  // from the tick before to this one
   BenchTime now_{}, due_{}, last_due_{BenchTime::min()}, phase_since_{BenchTime::min()};
   std::optional<BenchTime> step_since_, met_since_;
+  const TimelineItem* repeat_{nullptr};  // at the top of the program, in which the run is
+  BenchTime repeat_since_{};
+  bool repeat_ends_{false};  // with the pass that is announced
   std::uint64_t announced_{0}, started_{0}, dropped_records_{0}, dropped_arrivals_{0};
   std::uint32_t tick_number_{0};
 };

@@ -17,6 +17,8 @@ class Minder {
   virtual std::optional<StopCause> stop_asked() const noexcept = 0;
   // The minder is dead: nobody would bring the bench to its safe state after us.
   virtual bool gone() const noexcept = 0;
+  // A limit that stops a repeat was passed: the one that runs is to end with the pass that is under way.
+  virtual bool repeat_to_end() const noexcept { return false; }
   // How many announced steps are safely on disk.
   virtual std::uint64_t acknowledged() const noexcept = 0;
   // The devices have said what they are; what they tell now is kept for that occasion.

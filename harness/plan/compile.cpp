@@ -21,7 +21,23 @@ struct Size {
   double seconds{0};
   double steps{0};
   std::size_t depth{1};
+  bool endless{false};
 };
+
+Size size_of(const std::vector<TimelineItem>& items, const std::vector<TimelineStep>& steps);
+
+Size size_of_repeat(const TimelineItem& item, const std::vector<TimelineStep>& steps) {
+  const auto first = size_of(item.first, steps), again = size_of(item.again, steps), check = size_of(item.check, steps);
+  const bool by_time = item.lasts > Duration{}, endless = item.count == without_end && !by_time;
+  double passes = static_cast<double>(item.count);
+  if (endless) passes = 1.0;
+  // The last one begins no later than when the time is over, and is finished.
+  if (by_time) passes = 1.0 + std::ceil(seconds(item.lasts) / again.seconds);
+  const double checks = item.check_every == 0 ? 0.0 : std::floor(passes / static_cast<double>(item.check_every));
+  return {first.seconds + (passes - 1.0) * again.seconds + checks * check.seconds,
+          first.steps + (passes - 1.0) * again.steps + checks * check.steps,
+          1 + std::max({first.depth, again.depth, check.depth}), endless};
+}
 
 Size size_of(const std::vector<TimelineItem>& items, const std::vector<TimelineStep>& steps) {
   Size whole;
@@ -42,11 +58,11 @@ Size size_of(const std::vector<TimelineItem>& items, const std::vector<TimelineS
       whole.depth = std::max(whole.depth, longest.depth + 1);
       continue;
     }
-    const auto first = size_of(item.first, steps), again = size_of(item.again, steps);
-    const auto later = static_cast<double>(item.count - 1);
-    whole.seconds += first.seconds + later * again.seconds;
-    whole.steps += first.steps + later * again.steps;
-    whole.depth = std::max({whole.depth, first.depth + 1, again.depth + 1});
+    const auto repeat = size_of_repeat(item, steps);
+    whole.seconds += repeat.seconds;
+    whole.steps += repeat.steps;
+    whole.depth = std::max(whole.depth, repeat.depth);
+    whole.endless = whole.endless || repeat.endless;
   }
   return whole;
 }
@@ -56,13 +72,7 @@ bool has_inside(const TimelineItem& item, const std::string& name, const std::ve
     return std::ranges::any_of(items, [&](const TimelineItem& i) { return has_inside(i, name, steps); });
   };
   if (item.count == 0) return steps[item.step].name == name;
-  return in(item.first) || (!item.levels.empty() && in(item.levels.front()));
-}
-
-// The first step of an element, where it begins.
-const TimelineStep& first_step(const TimelineItem& item, const std::vector<TimelineStep>& steps) {
-  if (item.count == 0) return steps[item.step];
-  return first_step(item.levels.empty() ? item.first.front() : item.levels.front().front(), steps);
+  return in(item.first) || in(item.check) || (!item.levels.empty() && in(item.levels.front()));
 }
 
 // Brings `values` to where the items leave each signal that they drive. A seek ends where it began.
@@ -102,11 +112,12 @@ std::unique_ptr<Timeline> Timeline::compile(const Plan& plan, const Bench& bench
   const auto size = size_of(timeline->program_, timeline->steps_);
   if (size.seconds > longest_run)
     problems.add({plan.file, 1, 1, "/steps"}, "the plan would take " + shown(size.seconds / 86400, 3) + " days",
-                 "at most " + shown(longest_run / 86400) + " days", "lower the 'times' of its repeats");
+                 "at most " + shown(longest_run / 86400) + " days", "lower 'times' or 'lasts' of its repeats");
   if (problems.count() > before) return nullptr;
   timeline->depth_ = size.depth;
   timeline->length_ = from_seconds(size.seconds);
   timeline->step_count_ = static_cast<std::uint64_t>(size.steps);
+  timeline->endless_ = size.endless;
 
   std::vector<bool> moved(bench.signals.size());
   for (const auto& step : timeline->steps_)
@@ -140,6 +151,7 @@ Result<void> Timeline::begin_with(const std::string& name) {
   const auto size = size_of(program_, steps_);
   length_ = from_seconds(size.seconds);
   step_count_ = static_cast<std::uint64_t>(size.steps);
+  endless_ = size.endless;
   return {};
 }
 

@@ -245,6 +245,12 @@ std::optional<double> Drafting::grip() {
   return {};
 }
 
+std::optional<SignalIndex> Drafting::moved_since(const std::vector<double>& began) const {
+  for (std::size_t s = 0; s < began.size(); ++s)
+    if (std::abs(now_[s] - began[s]) > 1e-9 * std::max(1.0, std::abs(began[s]))) return static_cast<SignalIndex>(s);
+  return {};
+}
+
 TimelineItem Drafting::add(const PlanStep& step, TimelineStep made) {
   made.name = step.name;
   made.id = ids_.try_emplace(step.name, static_cast<std::uint32_t>(ids_.size())).first->second;
@@ -252,7 +258,9 @@ TimelineItem Drafting::add(const PlanStep& step, TimelineStep made) {
   made.implausible_meant = implausible_meant_;
   if (on_road_) made.load = LoadUse::on;
   steps_.push_back(std::move(made));
-  return {steps_.size() - 1, 0, {}, {}, {}};
+  TimelineItem item;
+  item.step = steps_.size() - 1;
+  return item;
 }
 
 std::optional<Movement> Drafting::move(const PlanStep& step) {

@@ -66,6 +66,21 @@ class Drafting {
   // Of the road, as the steps have made it; nothing after telling that there is none.
   std::optional<double> grip();
 
+  // While one lives, what is worked out runs more than once: in a repeat or a seek.
+  class Loop {
+   public:
+    explicit Loop(Drafting& draft) : draft_{draft} { ++draft_.loops_; }
+    Loop(const Loop&) = delete;
+    Loop& operator=(const Loop&) = delete;
+    ~Loop() { --draft_.loops_; }
+
+   private:
+    Drafting& draft_;
+  };
+  bool in_loop() const { return loops_ > 0; }
+  // A signal that is no longer where it was.
+  std::optional<SignalIndex> moved_since(const std::vector<double>& began) const;
+
   // Puts a step into the timeline. Its length is at least one tick of the loop.
   TimelineItem add(const PlanStep& step, TimelineStep made);
   // The movement of one stimulus, held against the bench's limits; the signals are then where it ends.
@@ -91,6 +106,7 @@ class Drafting {
   Where at_;
   bool on_road_{false};
   double grip_{0.0};
+  int loops_{0};
   Where road_at_;                  // of the element that gave the rack to the load model
   bool implausible_meant_{false};  // of the step that is worked out, or of a repeat around it
 };

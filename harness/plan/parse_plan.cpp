@@ -104,7 +104,10 @@ void collect_names(const std::vector<PlanStep>& steps, StepNames& names, Problem
     const auto* kind = find_stimulus(step.what.kind);
     const bool has_body = kind != nullptr && kind->body;
     (has_body ? names.repeats : names.steps).push_back(step.name);
-    if (has_body && step.what.value.has_value()) collect_names(kind->body(step.what.value).steps, names, problems);
+    if (!has_body || !step.what.value.has_value()) continue;
+    const auto body = kind->body(step.what.value);
+    collect_names(body.steps, names, problems);
+    if (body.check != nullptr) collect_names(*body.check, names, problems);
   }
 }
 

@@ -10,7 +10,8 @@ namespace {
 
 constexpr double near_share = 0.9;
 
-// The program with each body laid out once for its first pass and once for the later ones; of a seek, its hardest value.
+// The program with each body laid out once for its first pass and once for the later ones; of a seek, its hardest
+// value.
 class Layout {
  public:
   Layout(const Timeline& timeline, Preview& out) : timeline_{timeline}, out_{out} { lay(timeline.program(), 1); }
@@ -26,7 +27,9 @@ class Layout {
       }
       if (item.count > 0) {
         lay(item.first, times);
-        if (item.count > 1) lay(item.again, times * (item.count - 1));
+        if (item.count > 1) lay(item.again, item.count == without_end ? without_end : times * (item.count - 1));
+        if (item.check_every > 0)
+          lay(item.check, item.count == without_end ? without_end : item.count / item.check_every);
         continue;
       }
       const auto& step = timeline_.steps()[item.step];
@@ -144,6 +147,7 @@ void note_limits(const SignalSpec& spec, const PreviewSignal& s, double start, s
 Preview preview(const Timeline& timeline, const Bench& bench, const PreviewOptions& options) {
   Preview out;
   out.length = timeline.length();
+  out.endless = timeline.is_endless();
   out.settle = timeline.settle();
   out.steps = timeline.step_count();
   const Layout layout{timeline, out};
@@ -164,6 +168,10 @@ Preview preview(const Timeline& timeline, const Bench& bench, const PreviewOptio
   }
   if (std::any_of(out.stretches.begin(), out.stretches.end(), [](const auto& s) { return s.wait; }))
     out.notes.push_back("the duration counts every wait with its longest time");
+  if (out.endless)
+    out.notes.push_back(
+        "a repeat has no end of its own: duration, steps and size count one pass of it; a limit that "
+        "stops it, or a person, ends it");
   const auto& steps = timeline.steps();
   if (std::any_of(steps.begin(), steps.end(), [](const auto& s) { return s.load != LoadUse::none; }))
     out.notes.push_back("on the road the load model drives '" + bench.signals[bench.load->force].info.name +

@@ -38,13 +38,14 @@ struct PreviewSignal {
 struct PreviewStretch {
   std::string step;
   double from{0}, to{0};   // s on the drawn time
-  std::uint64_t times{1};  // how often the run goes through it just so
+  std::uint64_t times{1};  // how often the run goes through it just so; without_end: until the repeat is ended
   bool wait{false};        // drawn with its longest time
 };
 
 struct Preview {
-  Duration length{}, settle{};  // waits with their longest time
-  std::uint64_t steps{0};       // repetitions counted
+  Duration length{}, settle{};  // waits with their longest time, a repeat without end with one pass
+  bool endless{false};
+  std::uint64_t steps{0};  // repetitions counted
   double drawn_seconds{0};
   std::vector<PreviewStretch> stretches;
   std::vector<PreviewSignal> signals;  // those that the plan moves

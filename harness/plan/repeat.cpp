@@ -1,4 +1,4 @@
-// repeat: the steps inside, several times over.
+// repeat: the steps inside, several times over, for a time, or until it is ended.
 
 #include <cmath>
 
@@ -7,31 +7,95 @@
 namespace trackrod {
 namespace {
 
-struct Repeat {
-  std::int64_t times{0};
+struct Check {
+  std::int64_t every{0};
   std::vector<PlanStep> steps;
 };
 
-const Fields<Repeat>& repeat_fields() {
-  static const auto fields = Fields<Repeat>{"a repeat", "Runs the steps inside several times over"}
-                                 .need("times", &Repeat::times, whole_number(1, 1'000'000'000), "how often")
-                                 .need("steps", &Repeat::steps, element_list(), "what is repeated");
+struct Repeat {
+  std::optional<Located<std::int64_t>> times;
+  std::optional<Located<Duration>> lasts;
+  Located<bool> endless;
+  std::optional<Located<Check>> check;
+  std::vector<PlanStep> steps;
+};
+
+constexpr Duration longest_repeat = std::chrono::hours{24 * 366};
+
+const Fields<Check>& check_fields() {
+  static const auto fields =
+      Fields<Check>{"a check", "Steps that are run between two passes of a repeat, now and then"}
+          .need("every", &Check::every, whole_number(1, 1'000'000'000), "after so many passes, each time")
+          .need("steps", &Check::steps, element_list(),
+                "what is run then; every driven signal must be back where it began at its end");
   return fields;
+}
+
+const Fields<Repeat>& repeat_fields() {
+  static const auto fields =
+      Fields<Repeat>{"a repeat", "Runs the steps inside several times over"}
+          .may("times", &Repeat::times, maybe(located(whole_number(1, 1'000'000'000))), "how often")
+          .may("lasts", &Repeat::lasts, maybe(located(duration(shortest_time, longest_repeat))),
+               "instead of 'times': for so long; the pass that is under way then is finished")
+          .may("endless", &Repeat::endless, located(flag()),
+               "instead of 'times': true, until a limit that stops the repeat, or a person, ends it")
+          .may("check", &Repeat::check, maybe(located(object(check_fields))),
+               "steps between two passes, after every so many of them")
+          .need("steps", &Repeat::steps, element_list(), "what is repeated");
+  return fields;
+}
+
+// One way to end, and what only a repeat at the top may have.
+bool is_sound(const Repeat& repeat, const Where& at, Drafting& draft) {
+  auto& problems = draft.problems();
+  const auto before = problems.count();
+  const int ways = (repeat.times ? 1 : 0) + (repeat.lasts ? 1 : 0) + (repeat.endless.value ? 1 : 0);
+  if (ways != 1)
+    problems.add(at, ways == 0 ? "a repeat that does not say when it ends" : "a repeat that is to end in several ways",
+                 "one of 'times', 'lasts' and 'endless'");
+  if (!draft.in_loop()) return problems.count() == before;
+  const auto outside = [&](const Where& where, const std::string& key) {
+    problems.add(where, "'" + key + "' in a repeat inside a repeat or a seek", "in the outermost one",
+                 "give this one 'times' alone");
+  };
+  if (repeat.lasts) outside(repeat.lasts->at, "lasts");
+  if (repeat.endless.value) outside(repeat.endless.at, "endless");
+  if (repeat.check) outside(repeat.check->at, "check");
+  return problems.count() == before;
+}
+
+// The signals are then where the check leaves them: as the passes do.
+std::vector<TimelineItem> check_items(const Located<Check>& check, Drafting& draft) {
+  const auto began = draft.values();
+  auto items = draft.program(check.value.steps);
+  if (const auto moved = draft.moved_since(began))
+    draft.problems().add(check.at,
+                         "'" + draft.bench().signals[*moved].info.name + "' is not back at the end of the check",
+                         "steps that end where they began: the next pass goes on from there");
+  return items;
 }
 
 std::vector<TimelineItem> repeat_items(const PlanStep& step, Drafting& draft) {
   const auto& repeat = std::any_cast<const Repeat&>(step.what.value);
+  const bool sound = is_sound(repeat, step.what.at, draft);
   TimelineItem item;
-  item.count = static_cast<std::uint64_t>(repeat.times);
+  item.count = repeat.times ? static_cast<std::uint64_t>(repeat.times->value) : without_end;
+  if (repeat.lasts) item.lasts = repeat.lasts->value;
+  const Drafting::Loop loop{draft};
   item.first = draft.program(repeat.steps);
-  if (repeat.times > 1) item.again = draft.program_again(repeat.steps);
-  if (item.first.empty()) return {};
+  if (item.count > 1) item.again = draft.program_again(repeat.steps);
+  if (repeat.check) {
+    item.check_every = static_cast<std::uint64_t>(repeat.check->value.every);
+    item.check = check_items(*repeat.check, draft);
+  }
+  if (!sound || item.first.empty() || (repeat.check && item.check.empty())) return {};
   return {std::move(item)};
 }
 
 Body repeat_body(const std::any& settings) {
   const auto& repeat = std::any_cast<const Repeat&>(settings);
-  return {repeat.steps, repeat.times};
+  return {repeat.steps, repeat.times ? repeat.times->value : std::numeric_limits<std::int64_t>::max(),
+          repeat.check ? &repeat.check->value.steps : nullptr};
 }
 
 }  // namespace

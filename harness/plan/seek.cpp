@@ -88,6 +88,7 @@ std::vector<TimelineItem> seek_items(const PlanStep& step, Drafting& draft) {
 
   TimelineItem item;
   item.count = static_cast<std::uint64_t>(seek.tries);
+  const Drafting::Loop loop{draft};
   const auto began = draft.values();
   for (const auto& level : seek.steps) {
     const auto first = draft.steps().size();
@@ -97,10 +98,9 @@ std::vector<TimelineItem> seek_items(const PlanStep& step, Drafting& draft) {
       if (seek.watched.empty() || std::ranges::find(seek.watched, made.name, &Name::value) != seek.watched.end())
         made.watched = survived;
     }
-    for (std::size_t s = 0; s < began.size() && problems.count() == before; ++s)
-      if (std::abs(draft.values()[s] - began[s]) > 1e-9 * std::max(1.0, std::abs(began[s])))
-        problems.add(step.what.at, "'" + draft.bench().signals[s].info.name + "' is not back at the end of a try",
-                     "steps that end where they began: the next try takes another value");
+    if (const auto moved = draft.moved_since(began); moved && problems.count() == before)
+      problems.add(step.what.at, "'" + draft.bench().signals[*moved].info.name + "' is not back at the end of a try",
+                   "steps that end where they began: the next try takes another value");
     if (problems.count() > before) return {};
   }
   if (std::ranges::any_of(item.levels, [&](const auto& l) { return !alike(l, item.levels.front(), draft.steps()); })) {

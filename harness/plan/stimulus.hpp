@@ -25,10 +25,11 @@ struct Movement {
   std::vector<LaidPulse> pulses{};
 };
 
-// Named steps inside a control element, and how often they run.
+// Named steps inside a control element, and how often they run; of a repeat also those of its check.
 struct Body {
   const std::vector<PlanStep>& steps;
   std::int64_t times{1};
+  const std::vector<PlanStep>* check{nullptr};
 };
 
 struct StimulusKind {

@@ -4,12 +4,32 @@
 
 namespace trackrod {
 
+const TimelineStep& first_step(const TimelineItem& item, const std::vector<TimelineStep>& steps) {
+  if (item.count == 0) return steps[item.step];
+  return first_step(item.levels.empty() ? item.first.front() : item.levels.front().front(), steps);
+}
+
 Timeline::Cursor::Cursor(const Timeline& timeline) : timeline_{&timeline}, levels_(timeline.depth_) {
   levels_[0].items = &timeline.program_;
   settle_on_step();
 }
 
-std::uint32_t Timeline::Cursor::cycle() const { return static_cast<std::uint32_t>(levels_[level_].done); }
+std::uint32_t Timeline::Cursor::cycle() const {
+  const auto& level = levels_[level_];
+  return static_cast<std::uint32_t>(level.checking ? level.done / level.repeat->check_every - 1 : level.done);
+}
+
+const TimelineItem* Timeline::Cursor::repeat() const noexcept {
+  if (current_ == nullptr || level_ == 0 || !levels_[1].repeat->levels.empty()) return nullptr;
+  return levels_[1].repeat;
+}
+
+std::uint64_t Timeline::Cursor::passes() const noexcept { return levels_[1].done + (levels_[1].checking ? 0 : 1); }
+
+void Timeline::Cursor::end_repeat(const TimelineItem& repeat, std::uint64_t passes) noexcept {
+  ending_ = &repeat;
+  last_pass_ = passes;
+}
 
 void Timeline::Cursor::lost() noexcept {
   for (auto at = level_; at > 0; --at)
@@ -58,14 +78,28 @@ void Timeline::Cursor::settle_on_step() noexcept {
     } else if (level.repeat == nullptr) {
       current_ = nullptr;
       return;
-    } else if (++level.done < level.repeat->count) {
+    } else if (level.checking) {
+      begin_pass_or_leave(level);
+    } else if (++level.done; level.repeat->check_every != 0 && level.done % level.repeat->check_every == 0) {
+      level.checking = true;
       level.position = 0;
-      level.items = &level.repeat->again;
-      if (!level.repeat->levels.empty()) choose(level);
+      level.items = &level.repeat->check;
     } else {
-      ++levels_[--level_].position;
+      begin_pass_or_leave(level);
     }
   }
+}
+
+void Timeline::Cursor::begin_pass_or_leave(Level& level) noexcept {
+  const auto& repeat = *level.repeat;
+  level.checking = false;
+  if (level.done >= repeat.count || (ending_ == &repeat && level.done >= last_pass_)) {
+    ++levels_[--level_].position;
+    return;
+  }
+  level.position = 0;
+  level.items = &repeat.again;
+  if (!repeat.levels.empty()) choose(level);
 }
 
 }  // namespace trackrod

@@ -2,6 +2,7 @@
 // A plan worked out against a bench: what each driven signal does at each instant. Pure: no clock, no device, no file.
 // Its size does not grow with how often a `repeat` repeats.
 
+#include <limits>
 #include <memory>
 #include <optional>
 #include <string>
@@ -46,15 +47,25 @@ struct TimelineStep {
   bool implausible_meant{false};     // what no vehicle does is done on purpose
 };
 
+// The count of a repeat that ends by time, or when it is told to.
+inline constexpr std::uint64_t without_end = std::numeric_limits<std::uint64_t>::max();
+
 // An element of the program: a step, a body repeated, or a body sought through. The first pass of a repeated body
 // starts from what came before it, the later ones from its own end, so both are kept. A sought body ends where it
-// began.
+// began, and so does a check.
 struct TimelineItem {
   std::size_t step{0};                            // index into Timeline::steps(), when `count` is 0
   std::uint64_t count{0};                         // repetitions, or tries
   std::vector<TimelineItem> first, again;         // of a repeat
   std::vector<std::vector<TimelineItem>> levels;  // of a seek, from easy to hard: the same steps with other values
+  // Of a repeat at the top of the program.
+  Duration lasts{};              // no pass begins after that time; 0: no bound
+  std::uint64_t check_every{0};  // passes after which `check` is run, each time
+  std::vector<TimelineItem> check;
 };
+
+// The first step of an element, where it begins.
+const TimelineStep& first_step(const TimelineItem& item, const std::vector<TimelineStep>& steps);
 
 // Where every driven signal is once the bench is armed and before a plan moves it, by SignalIndex; 0 for read ones.
 std::vector<double> armed_values(const Bench& bench);
@@ -80,16 +91,23 @@ class Timeline {
   const std::vector<std::pair<SignalIndex, double>>& start() const { return start_; }
   // How long they are held before the first step.
   Duration settle() const { return settle_; }
-  // From the first step on. Waits count with their longest time.
+  // From the first step on. Waits count with their longest time; a repeat without end with one pass.
   Duration length() const { return length_; }
-  std::uint64_t step_count() const { return step_count_; }  // repetitions counted
+  std::uint64_t step_count() const { return step_count_; }  // repetitions counted, likewise
+  bool is_endless() const { return endless_; }              // some repeat ends only when it is told to
 
   // Walks the program. next() neither allocates nor blocks; neither does copying a cursor back.
   class Cursor {
    public:
     explicit Cursor(const Timeline& timeline);
     const TimelineStep* current() const { return current_; }  // null at the end
-    std::uint32_t cycle() const;                              // repetition of the innermost repeat or seek, from 0
+    // Repetition of the innermost repeat or seek, or which of the checks of the innermost repeat it is; from 0.
+    std::uint32_t cycle() const;
+    // The repeat at the top of the program in which the cursor is; null in none.
+    const TimelineItem* repeat() const noexcept;
+    // How many passes of that repeat are begun by here. They are all there will be once end_repeat() was told so.
+    std::uint64_t passes() const noexcept;
+    void end_repeat(const TimelineItem& repeat, std::uint64_t passes) noexcept;
     // What the present try of the innermost seek was to survive did not hold. Where the cursor goes then depends on it,
     // but neither the step that comes next nor its cycle does.
     void lost() noexcept;
@@ -103,13 +121,17 @@ class Timeline {
       std::uint64_t done{0};
       std::size_t rung{0};  // of a seek: the level that is tried
       bool lost{false};
+      bool checking{false};  // of a repeat: in its check
     };
     void settle_on_step() noexcept;
+    void begin_pass_or_leave(Level& level) noexcept;
     static void choose(Level& level) noexcept;
     const Timeline* timeline_;
     std::vector<Level> levels_;  // as many as the program is deep
     std::size_t level_{0};       // the innermost in use
     const TimelineStep* current_{nullptr};
+    const TimelineItem* ending_{nullptr};  // a repeat that was told to end
+    std::uint64_t last_pass_{0};           // with so many passes
   };
 
  private:
@@ -119,6 +141,7 @@ class Timeline {
   Duration settle_{}, length_{};
   std::uint64_t step_count_{0};
   std::size_t depth_{1};
+  bool endless_{false};
 };
 
 }  // namespace trackrod

@@ -98,7 +98,8 @@ class Lint {
       walk(item.first);
       const double begin = time_;
       if (item.count > 1) walk(item.again);
-      time_ = begin + (time_ - begin) * static_cast<double>(item.count - 1);
+      if (item.count != without_end) time_ = begin + (time_ - begin) * static_cast<double>(item.count - 1);
+      walk(item.check);
     }
   }
 
