@@ -58,6 +58,7 @@ struct ScoreEntry {
   KindEntry settings;  // name, doc and the table of its settings
   std::vector<ScoreRole> roles;
   std::vector<FindingKind> findings;
+  bool by_cycle{false};  // it takes its steps cycle by cycle, and can do so while a run goes on
 };
 
 struct Catalogue {

@@ -99,6 +99,21 @@ void write_events(const Handle& file, const CaptureView& journal) {
   write_column(spans, "from_ns", no_time, journal.spans(), [](const Span& s) { return ns(s.from); });
   write_column(spans, "to_ns", no_time, journal.spans(), [](const Span& s) { return ns(s.to); });
   write_column(spans, "complete", no_source, journal.spans(), [](const Span& s) { return s.complete; });
+  write_column(spans, "kept", no_source, journal.spans(), [](const Span& s) { return s.kept; });
+
+  const auto& left_out = journal.left_out();
+  const auto out = hdf5::create_group(file, "left_out");
+  write_column(out, "from_ns", no_time, left_out, [](const LeftOut& l) { return ns(l.from); });
+  write_column(out, "to_ns", no_time, left_out, [](const LeftOut& l) { return ns(l.to); });
+  write_column(out, "samples", std::uint64_t{0}, left_out, [](const LeftOut& l) { return l.samples; });
+  write_column(out, "ticks", std::uint64_t{0}, left_out, [](const LeftOut& l) { return l.ticks; });
+  write_column(out, "missed", std::uint64_t{0}, left_out, [](const LeftOut& l) { return l.missed; });
+  write_column(out, "first_tick", no_number, left_out, [](const LeftOut& l) { return l.first_tick; });
+  write_column(out, "last_tick", no_number, left_out, [](const LeftOut& l) { return l.last_tick; });
+  write_column(out, "late_max_ns", std::int64_t{0}, left_out, [](const LeftOut& l) { return l.late_max.count(); });
+  write_column(out, "work_max_ns", std::int64_t{0}, left_out, [](const LeftOut& l) { return l.work_max.count(); });
+  write_column(out, "input_age_max_ns", std::int64_t{0}, left_out,
+               [](const LeftOut& l) { return l.input_age_max.count(); });
 
   const auto gaps = hdf5::create_group(file, "gaps");
   write_column(gaps, "from_ns", no_time, journal.gaps(), [](const Gap& g) { return ns(g.from); });

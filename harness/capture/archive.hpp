@@ -30,6 +30,7 @@ class Hdf5Capture final : public CaptureView {
   const std::vector<Event>& events() const override;
   const std::vector<Gap>& gaps() const override;
   const std::vector<Note>& notes() const override;
+  const std::vector<LeftOut>& left_out() const override;
   const TimingQuality& timing() const override;
   BenchTime begin() const override;
   BenchTime end() const override;

@@ -83,11 +83,32 @@ std::vector<Span> read_spans(const Handle& file) {
   const auto to = read_column<std::int64_t>(group, "to_ns", n);
   const auto cycle = read_column<std::uint32_t>(group, "cycle", n);
   const auto complete = read_column<std::uint8_t>(group, "complete", n);
+  const auto kept = read_column<std::uint8_t>(group, "kept", n);
   const auto step = read_texts(group, "step", n);
   std::vector<Span> spans;
   for (std::size_t i = 0; i < n; ++i)
-    spans.push_back({step[i], cycle[i], time(from[i]), time(to[i]), complete[i] == 1});
+    spans.push_back({step[i], cycle[i], time(from[i]), time(to[i]), complete[i] == 1, kept[i] == 1});
   return spans;
+}
+
+std::vector<LeftOut> read_left_out(const Handle& file) {
+  const auto group = hdf5::open_group(file, "left_out");
+  const auto from = Column::open(group, "from_ns").read_all<std::int64_t>();
+  const auto n = from.size();
+  const auto to = read_column<std::int64_t>(group, "to_ns", n);
+  const auto samples = read_column<std::uint64_t>(group, "samples", n),
+             ticks = read_column<std::uint64_t>(group, "ticks", n),
+             missed = read_column<std::uint64_t>(group, "missed", n);
+  const auto first = read_column<std::uint32_t>(group, "first_tick", n),
+             last = read_column<std::uint32_t>(group, "last_tick", n);
+  const auto late = read_column<std::int64_t>(group, "late_max_ns", n),
+             work = read_column<std::int64_t>(group, "work_max_ns", n),
+             age = read_column<std::int64_t>(group, "input_age_max_ns", n);
+  std::vector<LeftOut> all;
+  for (std::size_t i = 0; i < n; ++i)
+    all.push_back({time(from[i]), time(to[i]), samples[i], ticks[i], missed[i], first[i], last[i], Duration{late[i]},
+                   Duration{work[i]}, Duration{age[i]}});
+  return all;
 }
 
 std::vector<Gap> read_gaps(const Handle& file) {
@@ -111,7 +132,7 @@ std::vector<Note> read_notes(const Handle& file) {
   return notes;
 }
 
-TimingQuality read_timing(const Handle& file, const StreamHeader& header) {
+TimingQuality read_timing(const Handle& file, const StreamHeader& header, const std::vector<LeftOut>& left_out) {
   const auto group = hdf5::open_group(file, "ticks");
   const auto columns = TickColumns::open(group);
   Summary summary{header};
@@ -120,6 +141,7 @@ TimingQuality read_timing(const Handle& file, const StreamHeader& header) {
     rows.read_from(columns, first, std::min(Column::chunk_rows, columns.due.rows() - first));
     for (std::size_t i = 0; i < rows.size(); ++i) summary.add(rows.at(i));
   }
+  for (const auto& l : left_out) summary.add(l);
   auto timing = summary.timing();
   // Which steps of the numbers are missed ticks and which are lost records was known to the journal only.
   timing.missed = static_cast<std::uint64_t>(hdf5::read_number_attribute(group, "missed"));
@@ -134,6 +156,7 @@ struct Hdf5Capture::Contents {
   Handle file;
   std::vector<Series> series;  // by signal
   std::vector<Span> spans;
+  std::vector<LeftOut> left_out;
   std::vector<Event> events;
   std::vector<Gap> gaps;
   std::vector<Note> notes;
@@ -160,7 +183,8 @@ void Hdf5Capture::Contents::read() {
   events = read_events(file);
   gaps = read_gaps(file);
   notes = read_notes(file);
-  timing = read_timing(file, header);
+  left_out = read_left_out(file);
+  timing = read_timing(file, header, left_out);
 }
 
 Hdf5Capture::Hdf5Capture(std::unique_ptr<Contents> contents) : contents_{std::move(contents)} {}
@@ -185,6 +209,7 @@ const std::vector<Event>& Hdf5Capture::events() const { return contents_->events
 const std::vector<Gap>& Hdf5Capture::gaps() const { return contents_->gaps; }
 const std::vector<Note>& Hdf5Capture::notes() const { return contents_->notes; }
 const TimingQuality& Hdf5Capture::timing() const { return contents_->timing; }
+const std::vector<LeftOut>& Hdf5Capture::left_out() const { return contents_->left_out; }
 BenchTime Hdf5Capture::begin() const { return contents_->begin; }
 BenchTime Hdf5Capture::end() const { return contents_->end; }
 

@@ -46,7 +46,13 @@ bool same(const Event& a, const Event& b) {
          a.a == b.a && a.b == b.b && a.kind == b.kind;
 }
 bool same(const Span& a, const Span& b) {
-  return a.step == b.step && a.cycle == b.cycle && a.from == b.from && a.to == b.to && a.complete == b.complete;
+  return a.step == b.step && a.cycle == b.cycle && a.from == b.from && a.to == b.to && a.complete == b.complete &&
+         a.kept == b.kept;
+}
+bool same(const LeftOut& a, const LeftOut& b) {
+  return a.from == b.from && a.to == b.to && a.samples == b.samples && a.ticks == b.ticks && a.missed == b.missed &&
+         a.first_tick == b.first_tick && a.last_tick == b.last_tick && a.late_max == b.late_max &&
+         a.work_max == b.work_max && a.input_age_max == b.input_age_max;
 }
 bool same(const Gap& a, const Gap& b) {
   return a.from == b.from && a.to == b.to && a.count == b.count && a.why == b.why;
@@ -95,6 +101,7 @@ void compare(const std::string& path, const JournalCapture& journal) {
   if (!read) throw Hdf5Error{read.error().context};
   compare_lists((*read)->events(), journal.events(), "events");
   compare_lists((*read)->spans(), journal.spans(), "spans");
+  compare_lists((*read)->left_out(), journal.left_out(), "stretches left out");
   compare_lists((*read)->gaps(), journal.gaps(), "gaps");
   compare_lists((*read)->notes(), journal.notes(), "notes");
 }

@@ -9,7 +9,7 @@
 
 namespace trackrod::archive {
 
-inline constexpr std::int64_t version = 1;
+inline constexpr std::int64_t version = 2;
 inline constexpr const char* format = "trackrod archive";
 
 // What rows read as that were never written: no value, and no instant.

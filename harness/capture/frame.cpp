@@ -38,6 +38,8 @@ std::string frame_kind_name(FrameKind kind) {
       return "clock pair";
     case FrameKind::end:
       return "end";
+    case FrameKind::left_out:
+      return "left out";
   }
   return "kind " + std::to_string(static_cast<unsigned>(kind));
 }
@@ -171,6 +173,33 @@ std::optional<RunEnd> decode_end(Bytes payload) {
   e.longest_unsynced = Duration{in.fixed<std::int64_t>()};
   e.why = text_from(in);
   return in.finished() ? std::optional{e} : std::nullopt;
+}
+
+std::string encode_left_out(const LeftOutFrames& left_out) {
+  const auto& w = left_out.what;
+  ByteWriter out;
+  out.fixed(left_out.frames);
+  out.fixed(count(w.from));
+  out.fixed(count(w.to));
+  for (const auto number : {w.samples, w.ticks, w.missed}) out.fixed(number);
+  out.fixed(w.first_tick);
+  out.fixed(w.last_tick);
+  for (const auto time : {w.late_max, w.work_max, w.input_age_max}) out.fixed(std::int64_t{time.count()});
+  return out.take();
+}
+
+std::optional<LeftOutFrames> decode_left_out(Bytes payload) {
+  ByteReader in{payload};
+  LeftOutFrames l;
+  auto& w = l.what;
+  l.frames = in.fixed<std::uint64_t>();
+  w.from = time_from(in);
+  w.to = time_from(in);
+  for (auto* number : {&w.samples, &w.ticks, &w.missed}) *number = in.fixed<std::uint64_t>();
+  w.first_tick = in.fixed<std::uint32_t>();
+  w.last_tick = in.fixed<std::uint32_t>();
+  for (auto* time : {&w.late_max, &w.work_max, &w.input_age_max}) *time = Duration{in.fixed<std::int64_t>()};
+  return in.finished() && l.frames > 0 ? std::optional{l} : std::nullopt;
 }
 
 }  // namespace trackrod

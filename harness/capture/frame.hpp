@@ -16,7 +16,7 @@ namespace trackrod {
 
 using Bytes = std::span<const std::uint8_t>;
 
-enum class FrameKind : std::uint16_t { header = 1, block, event, note, gap, clock_pair, end };
+enum class FrameKind : std::uint16_t { header = 1, block, event, note, gap, clock_pair, end, left_out };
 std::string frame_kind_name(FrameKind kind);
 
 struct FrameHeader {
@@ -46,16 +46,24 @@ struct RunEnd {
   std::string why;
 };
 
+// What stands in the place of blocks that were left out. Its frame bears the sequence of the first of them.
+struct LeftOutFrames {
+  std::uint64_t frames{0};
+  LeftOut what;
+};
+
 std::string encode_event(const Event& event);
 std::string encode_note(const Note& note);
 std::string encode_gap(const Gap& gap);
 std::string encode_clock_pair(const ClockPair& pair);
 std::string encode_end(const RunEnd& end);
+std::string encode_left_out(const LeftOutFrames& left_out);
 // Empty when the payload is not of this kind.
 std::optional<Event> decode_event(Bytes payload);
 std::optional<Note> decode_note(Bytes payload);
 std::optional<Gap> decode_gap(Bytes payload);
 std::optional<ClockPair> decode_clock_pair(Bytes payload);
 std::optional<RunEnd> decode_end(Bytes payload);
+std::optional<LeftOutFrames> decode_left_out(Bytes payload);
 
 }  // namespace trackrod

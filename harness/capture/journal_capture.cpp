@@ -25,12 +25,24 @@ Result<StreamHeader> find_header(JournalReader& reader) {
 }  // namespace
 
 Result<std::unique_ptr<JournalCapture>> JournalCapture::open(const std::string& dir) {
-  auto searched = JournalReader::open(dir);
+  const auto found = JournalReader::open(dir);
+  if (!found) return tl::unexpected{found.error()};
+  return read(found->segments(), /*whole=*/true);
+}
+
+Result<std::unique_ptr<JournalCapture>> JournalCapture::over(const std::vector<std::string>& segments) {
+  return read(segments, /*whole=*/false);
+}
+
+// `whole`: the first frame of the first segment is the first of the journal.
+Result<std::unique_ptr<JournalCapture>> JournalCapture::read(const std::vector<std::string>& segments, bool whole) {
+  auto searched = JournalReader::over(segments);
   if (!searched) return tl::unexpected{searched.error()};
   auto header = find_header(*searched);
   if (!header) return tl::unexpected{header.error()};
-  auto reader = JournalReader::over(searched->segments());
+  auto reader = JournalReader::over(segments);
   if (!reader) return tl::unexpected{reader.error()};
+  if (!whole) reader->seek({});
   std::unique_ptr<JournalCapture> capture{new JournalCapture{std::move(*header)}};
   capture->read(*reader);
   return capture;
@@ -47,7 +59,27 @@ void JournalCapture::read(JournalReader& reader) {
   }
   note_losses(reader.losses(), summary_.end(), summary_.end());
   timing_ = summary_.timing();
+  mark_spans();
   order_stretches();
+}
+
+// Frames are left out block by block; a stretch ends where a block stands again.
+void JournalCapture::take_left_out(const LeftOut& left_out) {
+  summary_.add(left_out);
+  if (!goes_on_left_out_) {
+    left_out_.push_back(left_out);
+    goes_on_left_out_ = true;
+    return;
+  }
+  left_out_.back().absorb(left_out);
+}
+
+void JournalCapture::mark_spans() {
+  spans_ = summary_.spans();
+  for (auto& span : spans_) {
+    const auto behind = std::ranges::partition_point(left_out_, [&](const LeftOut& l) { return l.to < span.from; });
+    span.kept = behind == left_out_.end() || behind->from >= span.to;
+  }
 }
 
 // Stretches follow each other in time, but for samples that came late or carry a wrong stamp.
@@ -56,6 +88,12 @@ void JournalCapture::order_stretches() {
   for (auto& s : stretches_) s.latest_so_far = latest = std::max(latest, s.to);
   for (auto s = stretches_.rbegin(); s != stretches_.rend(); ++s)
     s->earliest_from_here = earliest = std::min(earliest, s->from);
+}
+
+std::vector<BenchTime> JournalCapture::segment_ends() const {
+  std::vector<BenchTime> ends(segments_.size(), BenchTime::min());
+  for (const auto& s : stretches_) ends[s.at.segment] = std::max(ends[s.at.segment], s.to);
+  return ends;
 }
 
 void JournalCapture::note_losses(const std::vector<Loss>& losses, BenchTime from, BenchTime to) {
@@ -93,6 +131,9 @@ std::optional<BenchTime> JournalCapture::take(const Frame& frame, JournalReader&
     case FrameKind::end:
       if (const auto end = decode_end(payload)) return ended_ = end, end->when;
       break;
+    case FrameKind::left_out:
+      if (const auto left_out = decode_left_out(payload)) return take_left_out(left_out->what), left_out->what.from;
+      break;
   }
   reader.reject(frame, "frame " + std::to_string(frame.header.sequence) + " (" + frame_kind_name(frame.header.kind) +
                            ") has good checksums but does not decode");
@@ -114,6 +155,7 @@ std::optional<BenchTime> JournalCapture::take_block(const Frame& frame, BlockRea
       blocks.visit(frame.payload, {nullptr, [&](auto all) { ticks.assign(all.begin(), all.end()); }, no_signal, look});
   // Whoever looks for a time relies on what the block says of itself.
   if (!range || (samples > 0 && (block.from < range->from || block.to > range->to))) return std::nullopt;
+  goes_on_left_out_ = false;
   samples_ += samples;
   if (samples > 0) {
     summary_.advance(block.from);

@@ -19,6 +19,8 @@ class JournalCapture final : public CaptureView {
   // Reads the whole journal once. Damage is no error: it is found in losses() and gaps(). Error kind storage when there
   // is no journal, or no stream header in it can be read.
   static Result<std::unique_ptr<JournalCapture>> open(const std::string& dir);
+  // As above, of these segments of one journal alone: neighbours, in order.
+  static Result<std::unique_ptr<JournalCapture>> over(const std::vector<std::string>& segments);
   JournalCapture(const JournalCapture&) = delete;
   JournalCapture& operator=(const JournalCapture&) = delete;
 
@@ -28,13 +30,16 @@ class JournalCapture final : public CaptureView {
   const std::vector<Loss>& losses() const { return losses_; }
   const std::vector<ClockPair>& clock_pairs() const { return clock_pairs_; }
   std::uint64_t sample_count() const { return samples_; }
+  // The latest time of each segment's samples; BenchTime::min() where it holds none.
+  std::vector<BenchTime> segment_ends() const;
 
   const std::vector<SignalInfo>& signals() const override { return header_.signals; }
-  const std::vector<Span>& spans() const override { return summary_.spans(); }
+  const std::vector<Span>& spans() const override { return spans_; }
   const std::vector<Event>& events() const override { return summary_.events(); }
   // As recorded, and one for each loss.
   const std::vector<Gap>& gaps() const override { return gaps_; }
   const std::vector<Note>& notes() const override { return notes_; }
+  const std::vector<LeftOut>& left_out() const override { return left_out_; }
   const TimingQuality& timing() const override { return timing_; }
   BenchTime begin() const override { return summary_.begin(); }
   BenchTime end() const override { return summary_.end(); }
@@ -56,11 +61,14 @@ class JournalCapture final : public CaptureView {
   };
 
   explicit JournalCapture(StreamHeader header) : header_{std::move(header)} {}
+  static Result<std::unique_ptr<JournalCapture>> read(const std::vector<std::string>& segments, bool whole);
   void read(JournalReader& reader);
   std::optional<BenchTime> take(const Frame& frame, JournalReader& reader, BlockReader& blocks);
   std::optional<BenchTime> take_block(const Frame& frame, BlockReader& blocks);
   void index(const Stretch& block);
   void order_stretches();
+  void take_left_out(const LeftOut& left_out);
+  void mark_spans();
   void note_losses(const std::vector<Loss>& losses, BenchTime from, BenchTime to);
   // The blocks that may hold something of [from, to).
   Result<void> visit(BenchTime from, BenchTime to, BlockVisitor visitor) const;
@@ -71,6 +79,9 @@ class JournalCapture final : public CaptureView {
   std::vector<std::string> segments_;
   std::vector<Stretch> stretches_;
   std::uint64_t blocks_per_stretch_{1};
+  std::vector<Span> spans_;
+  std::vector<LeftOut> left_out_;
+  bool goes_on_left_out_{false};  // no block stands behind the last of them
   std::vector<Gap> gaps_;
   std::vector<Note> notes_;
   std::vector<Loss> losses_;

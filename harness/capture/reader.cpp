@@ -137,13 +137,14 @@ bool JournalReader::in_order(const Frame& frame) {
     damage_->missing = sequence - expected;
   }
   close_loss();
-  expected_ = sequence + 1;
+  const auto left_out = frame.header.kind == FrameKind::left_out ? decode_left_out(frame.payload) : std::nullopt;
+  expected_ = sequence + (left_out ? left_out->frames : 1);
   return true;
 }
 
 bool JournalReader::known(const Frame& frame) {
   const auto& h = frame.header;
-  if (h.version == frame_version && h.kind >= FrameKind::header && h.kind <= FrameKind::end) return true;
+  if (h.version == frame_version && h.kind >= FrameKind::header && h.kind <= FrameKind::left_out) return true;
   reject(frame, "frame " + std::to_string(h.sequence) + " has version " + std::to_string(h.version) + ", " +
                     frame_kind_name(h.kind) + ", which this program does not know");
   return false;

@@ -40,6 +40,19 @@ void Summary::add(const Tick& tick) {
   if (tick.input_age_ns != UINT32_MAX) input_age_max_ = std::max(input_age_max_, Duration{tick.input_age_ns});
 }
 
+void Summary::add(const LeftOut& left_out) {
+  advance(left_out.from);
+  advance(left_out.to);
+  if (left_out.ticks == 0) return;
+  if (last_number_ && left_out.first_tick > *last_number_) missed_ += left_out.first_tick - *last_number_ - 1;
+  last_number_ = left_out.last_tick;
+  ticks_ += left_out.ticks;
+  missed_ += left_out.missed;
+  late_.reached(left_out.late_max);
+  work_.reached(left_out.work_max);
+  input_age_max_ = std::max(input_age_max_, left_out.input_age_max);
+}
+
 void Summary::add(const Event& event) {
   advance(event.when);
   events_.push_back(event);

@@ -2,6 +2,7 @@
 // What is gathered from a capture while its records go by: spans of steps, how well the run kept time, and when it
 // began and ended. Shared by every kind of capture.
 
+#include <algorithm>
 #include <map>
 #include <optional>
 
@@ -18,6 +19,8 @@ class Histogram {
   const std::vector<std::uint64_t>& counts() const { return counts_; }
   Duration bin() const { return bin_; }
   Duration greatest() const { return greatest_; }
+  // Values up to this one were seen that are not counted.
+  void reached(Duration value) { greatest_ = std::max(greatest_, value); }
   // The nearest-rank percentile, rounded up to the end of its bin: at most one bin too high, never too low.
   Duration percentile(double percent) const;
 
@@ -35,6 +38,7 @@ class Summary {
   void add(const Sample& sample) { advance(sample.when); }
   void add(const Tick& tick);
   void add(const Event& event);
+  void add(const LeftOut& left_out);
   // Something was recorded at this time.
   void advance(BenchTime when);
   // Records are missing from here on: the next step in the ticks' numbers is no missed tick.

@@ -2,6 +2,7 @@
 // The reading side of a capture: what scores and reports see, whether it comes from the journal, the HDF5 archive or
 // memory.
 
+#include <algorithm>
 #include <functional>
 #include <optional>
 #include <span>
@@ -27,6 +28,31 @@ struct Span {
   std::uint32_t cycle{0};
   BenchTime from{}, to{};
   bool complete{true};  // false: cut short by a trip, a stop or the end of the recording
+  bool kept{true};      // false: some of its samples were left out
+};
+
+// A stretch whose samples and ticks were left out on purpose, once what is wanted of them was worked out.
+struct LeftOut {
+  BenchTime from{}, to{};
+  std::uint64_t samples{0}, ticks{0}, missed{0};  // missed: ticks that did not run between those
+  std::uint32_t first_tick{0}, last_tick{0};      // their numbers, when there are ticks
+  Duration late_max{}, work_max{}, input_age_max{};
+
+  // The neighbour behind it becomes part of it.
+  void absorb(const LeftOut& next) {
+    to = std::max(to, next.to);
+    from = std::min(from, next.from);
+    samples += next.samples;
+    if (next.ticks == 0) return;
+    if (ticks == 0) first_tick = next.first_tick;
+    missed += next.missed;
+    if (ticks > 0 && next.first_tick > last_tick) missed += next.first_tick - last_tick - 1;
+    ticks += next.ticks;
+    last_tick = next.last_tick;
+    late_max = std::max(late_max, next.late_max);
+    work_max = std::max(work_max, next.work_max);
+    input_age_max = std::max(input_age_max, next.input_age_max);
+  }
 };
 
 // What is known about how well the run kept time.
@@ -67,6 +93,11 @@ class CaptureView {
   virtual const TimingQuality& timing() const = 0;
   virtual const std::vector<Note>& notes() const {
     static const std::vector<Note> none;
+    return none;
+  }
+  // In time order.
+  virtual const std::vector<LeftOut>& left_out() const {
+    static const std::vector<LeftOut> none;
     return none;
   }
   virtual BenchTime begin() const = 0;

@@ -237,6 +237,7 @@ Duration JournalWriter::unsynced() const {
   return state_->unsynced_since ? state_->clock.now() - *state_->unsynced_since : Duration{};
 }
 std::uint64_t JournalWriter::bytes_written() const { return state_->bytes; }
+unsigned JournalWriter::segments() const { return state_->segment; }
 std::uint64_t JournalWriter::records_lost() const { return state_->all_lost; }
 const StreamHeader& JournalWriter::header() const { return state_->header; }
 

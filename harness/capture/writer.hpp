@@ -49,6 +49,7 @@ class JournalWriter {
   // cut of power would cost now.
   Duration unsynced() const;
   std::uint64_t bytes_written() const;
+  unsigned segments() const;           // begun so far
   std::uint64_t records_lost() const;  // in failed writes
   const StreamHeader& header() const;
 

@@ -77,6 +77,11 @@ struct RunOptions {
 };
 int run_command(const RunOptions& options, Console& console);
 
+struct FollowOptions {
+  std::string run;
+};
+int follow_command(const FollowOptions& options, Console& console);
+
 // A recording made elsewhere, and how it is read.
 struct ImportChoice {
   std::string file, as;

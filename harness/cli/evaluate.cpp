@@ -16,7 +16,8 @@ namespace {
 std::vector<Span> spans_of(const CaptureView& capture, const std::vector<std::string>& steps) {
   std::vector<Span> out;
   for (const auto& span : capture.spans())
-    if (span.complete && std::find(steps.begin(), steps.end(), span.step) != steps.end()) out.push_back(span);
+    if (span.complete && span.kept && std::find(steps.begin(), steps.end(), span.step) != steps.end())
+      out.push_back(span);
   return out;
 }
 
@@ -67,33 +68,46 @@ Limit limit_of(const LimitSpec& spec) {
 
 Rule rule_of(DecisionRule rule) { return rule == DecisionRule::guarded ? Rule::guarded : Rule::simple; }
 
+Finding missing(const LimitSpec& limit, const std::string& reason) {
+  Finding f;
+  f.name = limit.finding;
+  f.unit = limit.unit;
+  f.reason = reason;
+  judge(f, limit_of(limit), rule_of(limit.rule), limit.requirement);
+  return f;
+}
+
+// "12 of 4711", where samples of the others were left out; empty: all of them are there.
+std::string kept_of(const CaptureView& capture, const std::vector<std::string>& steps) {
+  std::size_t kept = 0, all = 0;
+  for (const auto& span : capture.spans()) {
+    if (!span.complete || std::ranges::find(steps, span.step) == steps.end()) continue;
+    ++all;
+    kept += span.kept ? 1 : 0;
+  }
+  return kept == all ? "" : std::to_string(kept) + " of " + std::to_string(all);
+}
+
 class Evaluator {
  public:
   Evaluator(const Plan& plan, const CaptureView& capture) : plan_{plan}, capture_{capture} {}
 
-  void add(const Criterion& criterion, Evaluation& all) const {
+  // `cycles`: what is known of the criterion's cycles already.
+  void add(const Criterion& criterion, std::span<const CycleValue> cycles, Evaluation& all) const {
     const auto spans = spans_of(capture_, criterion.steps);
-    add_findings(criterion, spans, all);
+    add_findings(criterion, spans, cycles, all);
     all.scored.push_back({all.findings.size(), all.figures.size(), repetitions(spans, criterion.steps)});
   }
 
  private:
-  void add_findings(const Criterion& criterion, const std::vector<Span>& spans, Evaluation& all) const {
+  void add_findings(const Criterion& criterion, const std::vector<Span>& spans, std::span<const CycleValue> cycles,
+                    Evaluation& all) const {
     if (const auto why = absence(criterion, spans); !why.empty()) return add_absent(criterion, why, all);
-    const ScoreInput input{capture_, spans, criterion.signals, criterion.settings};
+    const ScoreInput input{capture_, spans, criterion.signals, criterion.settings, cycles};
     auto scored = run_score(criterion.score, input);
     ScoreResult result;
     if (scored) result = std::move(*scored);
-    for (const auto& limit : criterion.limits) {
-      bool found = false;
-      for (auto& finding : result.findings) {
-        if (finding.name != limit.finding) continue;
-        judge(finding, limit_of(limit), rule_of(limit.rule), limit.requirement);
-        found = true;
-      }
-      if (!found)
-        result.findings.push_back(missing(limit, scored ? "the score gave no such finding" : scored.error().context));
-    }
+    judge_all(result.findings, criterion, scored ? "the score gave no such finding" : scored.error().context);
     for (auto& finding : result.findings) {
       complete(finding, criterion, spans);
       all.findings.push_back(std::move(finding));
@@ -125,15 +139,6 @@ class Evaluator {
     }
   }
 
-  static Finding missing(const LimitSpec& limit, const std::string& reason) {
-    Finding f;
-    f.name = limit.finding;
-    f.unit = limit.unit;
-    f.reason = reason;
-    judge(f, limit_of(limit), rule_of(limit.rule), limit.requirement);
-    return f;
-  }
-
   void complete(Finding& finding, const Criterion& criterion, const std::vector<Span>& spans) const {
     if (finding.step.empty()) finding.step = joined(criterion.steps);
     if (finding.signals.empty())
@@ -141,6 +146,8 @@ class Evaluator {
     for (const auto signal : criterion.conditions)
       finding.conditions.emplace_back(capture_.signals()[signal].name, shown_condition(capture_, signal, spans));
     for (const auto& name : criterion.absent_conditions) finding.conditions.emplace_back(name, "not recorded");
+    if (const auto kept = kept_of(capture_, criterion.steps); !kept.empty() && !criterion.by_cycle)
+      finding.conditions.emplace_back("spans kept", kept);
     for (const auto& [axis, mode] : plan_.control) finding.conditions.emplace_back(axis, control_mode_name(mode));
   }
 
@@ -150,14 +157,28 @@ class Evaluator {
 
 }  // namespace
 
-Evaluation evaluate(const Plan& plan, const CaptureView& capture, const std::vector<std::string>& invalid) {
+void judge_all(std::vector<Finding>& findings, const Criterion& criterion, const std::string& why) {
+  for (const auto& limit : criterion.limits) {
+    bool found = false;
+    for (auto& finding : findings) {
+      if (finding.name != limit.finding) continue;
+      judge(finding, limit_of(limit), rule_of(limit.rule), limit.requirement);
+      found = true;
+    }
+    if (!found) findings.push_back(missing(limit, why));
+  }
+}
+
+Evaluation evaluate(const Plan& plan, const CaptureView& capture, const std::vector<std::string>& invalid,
+                    const CycleBook& book) {
   Evaluation all;
   const Evaluator evaluator{plan, capture};
   // Criteria know nothing of each other: as many at once as the machine has processors, told in their order.
   std::vector<Evaluation> each(plan.criteria.size());
   std::atomic<std::size_t> next{0};
   const auto work = [&] {
-    for (std::size_t i = next++; i < each.size(); i = next++) evaluator.add(plan.criteria[i], each[i]);
+    for (std::size_t i = next++; i < each.size(); i = next++)
+      evaluator.add(plan.criteria[i], i < book.size() ? std::span{book[i]} : std::span<const CycleValue>{}, each[i]);
   };
   std::vector<std::future<void>> others;
   const auto processors = std::max(1U, std::thread::hardware_concurrency());

@@ -19,8 +19,16 @@ struct Evaluation {
   std::vector<Scored> scored;     // by criterion
 };
 
+// By criterion: what a score that takes its steps cycle by cycle had of them while the run went on.
+using CycleBook = std::vector<std::vector<CycleValue>>;
+
+// Holds what a score found against the criterion's limits. A limit whose finding is not there makes one that says
+// `why`.
+void judge_all(std::vector<Finding>& findings, const Criterion& criterion, const std::string& why);
+
 // Pure, apart from reading the capture. A criterion that cannot be worked out gives findings that say why. `invalid`:
-// why the run says nothing of the unit; no verdict stands then.
-Evaluation evaluate(const Plan& plan, const CaptureView& capture, const std::vector<std::string>& invalid);
+// why the run says nothing of the unit; no verdict stands then. `book`: empty, or by criterion.
+Evaluation evaluate(const Plan& plan, const CaptureView& capture, const std::vector<std::string>& invalid,
+                    const CycleBook& book = {});
 
 }  // namespace trackrod

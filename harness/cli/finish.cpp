@@ -10,6 +10,7 @@
 #include "harness/capture/archive.hpp"
 #include "harness/capture/events.hpp"
 #include "harness/capture/journal_capture.hpp"
+#include "harness/cli/cycles_file.hpp"
 #include "harness/cli/inspection.hpp"
 #include "harness/cli/trip_facts.hpp"
 #include "harness/cli/version.hpp"
@@ -237,7 +238,9 @@ int finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& l
   if (auto archived = archive_apart(folder); !archived) console.complain(archived.error());
   auto capture = JournalCapture::open(folder.file("journal"));
   if (!capture) return console.complain(capture.error()), harness_failed;
-  const auto evaluation = evaluate(*loaded.plan, **capture, record.invalid);
+  const auto cycles = read_cycle_book(folder.file("cycles.jsonl"), loaded.plan->criteria.size());
+  if (!cycles) return console.complain(cycles.error()), harness_failed;
+  const auto evaluation = evaluate(*loaded.plan, **capture, record.invalid, *cycles);
   if (auto w = folder.write("findings.json", write_findings(evaluation.findings)); !w)
     return console.complain(w.error()), harness_failed;
   const auto sign_off = sign_off_of(record, loaded, evaluation);

@@ -227,6 +227,10 @@ class Options {
     loop.add_option("--keeper", loop_.keeper)->required();
     loop.add_option("--job", loop_.job)->required();
     loop.add_option("--links", loop_.links)->delimiter(',')->required();
+    auto& follow = add("follow", "works out the cycles of a run while it goes on, until its input ends; started by run",
+                       [this](Console& c) { return follow_command(follow_, c); });
+    follow.group("");
+    follow.add_option("RUN", follow_.run)->required();
   }
 
   CLI::App app_;
@@ -246,6 +250,7 @@ class Options {
   ArchiveOptions archive_;
   CalibrateOptions calibrate_;
   LoopOptions loop_;
+  FollowOptions follow_;
 };
 
 }  // namespace

@@ -14,16 +14,6 @@ Error unreadable(const std::string& what, const Problems& problems) {
           {}};
 }
 
-Result<void> open_plan_and_bench(const RunFolder& folder, OpenedRun& run) {
-  auto loaded = folder.sources(run.record);
-  if (!loaded) return tl::unexpected<Error>{loaded.error()};
-  run.loaded = std::move(*loaded);
-  Problems problems;
-  parse_sources(run.loaded, problems);
-  if (!run.loaded.timeline) return tl::unexpected<Error>{unreadable("bench or plan", problems)};
-  return {};
-}
-
 Result<void> open_imported(const RunFolder& folder, OpenedRun& run) {
   auto loaded = folder.sources(run.record);
   if (!loaded) return tl::unexpected<Error>{loaded.error()};
@@ -48,6 +38,15 @@ Result<void> open_imported(const RunFolder& folder, OpenedRun& run) {
 }
 
 }  // namespace
+
+Result<Loaded> loaded_of(const RunFolder& folder, const RunRecord& record) {
+  auto loaded = folder.sources(record);
+  if (!loaded) return loaded;
+  Problems problems;
+  parse_sources(*loaded, problems);
+  if (!loaded->timeline) return tl::unexpected<Error>{unreadable("bench or plan", problems)};
+  return loaded;
+}
 
 std::optional<std::int64_t> OpenedRun::wall_of_zero() const {
   const auto wall = capture->header().clock.wall_ns;
@@ -78,8 +77,14 @@ Result<OpenedRun> open_run(const std::string& path) {
   if (!record) return tl::unexpected<Error>{record.error()};
   OpenedRun run{*folder, std::move(*record), {}, nullptr};
   // Of a run of its own the plan is looked at first: without it the journal need not be read.
-  if (!run.record.imported)
-    if (auto opened = open_plan_and_bench(*folder, run); !opened) return tl::unexpected<Error>{opened.error()};
+  if (!run.record.imported) {
+    auto loaded = loaded_of(*folder, run.record);
+    if (!loaded) return tl::unexpected<Error>{loaded.error()};
+    run.loaded = std::move(*loaded);
+    auto cycles = read_cycle_book(folder->file("cycles.jsonl"), run.loaded.plan->criteria.size());
+    if (!cycles) return tl::unexpected<Error>{cycles.error()};
+    run.cycles = std::move(*cycles);
+  }
   auto capture = JournalCapture::open(folder->file("journal"));
   if (!capture) return tl::unexpected<Error>{capture.error()};
   run.capture = std::move(*capture);

@@ -9,6 +9,7 @@
 #include "harness/capture/writer.hpp"
 #include "harness/cli/commands.hpp"
 #include "harness/cli/finish.hpp"
+#include "harness/cli/follower.hpp"
 #include "harness/cli/host_facts.hpp"
 #include "harness/cli/inspection.hpp"
 #include "harness/cli/message_notes.hpp"
@@ -85,25 +86,71 @@ class TimedRecords final : public RecordSink {
 // Nobody minds a rehearsal; what the devices say of themselves is kept.
 class AccountKeeper final : public NoMinder {
  public:
-  explicit AccountKeeper(std::span<AccountRoom> rooms) : rooms_{rooms} {}
+  AccountKeeper(std::span<AccountRoom> rooms, const bool& end_repeat) : rooms_{rooms}, end_repeat_{end_repeat} {}
+  bool repeat_to_end() const noexcept override { return end_repeat_; }
   void take_accounts(Occasion occasion, std::span<Device* const> devices) noexcept override {
     write_accounts(devices, rooms_[static_cast<std::size_t>(occasion)]);
   }
 
  private:
   std::span<AccountRoom> rooms_;
+  const bool& end_repeat_;
+};
+
+// Follows a rehearsal in its own thread, each time that a segment of the journal was closed.
+class InlineFollower {
+ public:
+  static Result<InlineFollower> create(const Loaded& loaded, const std::string& folder, const JournalWriter& journal) {
+    InlineFollower out{journal};
+    if (!is_followed(loaded)) return out;
+    auto follower = Follower::create(loaded, folder);
+    if (!follower) return tl::unexpected<Error>{follower.error()};
+    out.follower_.emplace(std::move(*follower));
+    return out;
+  }
+  void look() {
+    if (!follower_ || journal_.segments() == segments_) return;
+    segments_ = journal_.segments();
+    take(false);
+  }
+  void finish() {
+    if (follower_) take(true);
+  }
+  const bool& limit_was_passed() const { return passed_; }
+  const std::string& limit() const { return limit_; }
+  const Result<void>& outcome() const { return outcome_; }
+
+ private:
+  explicit InlineFollower(const JournalWriter& journal) : journal_{journal} {}
+  void take(bool ended) {
+    auto limit = follower_->take(ended);
+    if (!limit) outcome_ = tl::unexpected<Error>{limit.error()};
+    if (!limit || !*limit) return;
+    limit_ = **limit;
+    passed_ = true;
+  }
+  const JournalWriter& journal_;
+  std::optional<Follower> follower_;
+  unsigned segments_{1};
+  std::string limit_;
+  bool passed_{false};
+  Result<void> outcome_;
 };
 
 Outcome rehearse(const Loaded& loaded, VirtualRig& rig, VirtualTime& time, RecordSink& journal,
-                 std::span<AccountRoom> rooms, Split& split) {
+                 std::span<AccountRoom> rooms, InlineFollower& follower, Split& split) {
   TimedRecords records{journal, split.capture};
-  AccountKeeper nobody{rooms};
+  AccountKeeper nobody{rooms, follower.limit_was_passed()};
   Reader reader{rig.devices.link_pointers()};
   DeviceInputs inputs{reader, rig.devices.device_pointers(), DeviceInputs::Reading::here};
   Engine engine{
       {*loaded.bench, *loaded.plan, *loaded.timeline, rig.devices.device_pointers(), inputs, time, records, nobody}};
   const auto tick = loaded.bench->tick;
   run_loop(engine, tick, time, [&](BenchTime due) {
+    {
+      const Stopwatch watch{split.capture};
+      follower.look();
+    }
     const Stopwatch watch{split.bench};
     for (int part = answers_a_tick - 1; part >= 0; --part) rig.simulated->step(due - part * tick / answers_a_tick);
   });
@@ -141,7 +188,8 @@ int rehearse_command(const RehearseOptions& options, Console& console) {
   auto folder = RunFolder::create(options.runs, loaded, record);
   if (!folder) return console.complain(folder.error()), harness_failed;
   VirtualTime time{virtual_start};
-  auto journal = JournalWriter::create(folder->file("journal"), stream_header(loaded, record, clock_pair(time)));
+  auto journal = JournalWriter::create(folder->file("journal"), stream_header(loaded, record, clock_pair(time)),
+                                       segment_limits(loaded));
   if (!journal) return console.complain(journal.error()), harness_failed;
 
   const SteadyTime real;
@@ -150,13 +198,18 @@ int rehearse_command(const RehearseOptions& options, Console& console) {
   std::vector<AccountRoom> rooms(3);  // by Occasion
   NotingSink noting{sink, *journal, rig->devices, *loaded.bench, rooms};
   Split split;
-  const auto outcome = rehearse(loaded, *rig, time, noting, rooms, split);
+  auto follower = InlineFollower::create(loaded, folder->path(), *journal);
+  if (!follower) return console.complain(follower.error()), harness_failed;
+  const auto outcome = rehearse(loaded, *rig, time, noting, rooms, *follower, split);
   const auto real_time = real.now() - real_start;
   if (!sink.outcome()) return console.complain(sink.outcome().error()), harness_failed;
   note_ending(record, outcome, time.now() - virtual_start);
   note_inspection(record, loaded, outcome, rooms);
   if (auto ended = journal->end(time.now(), record.ending); !ended)
     return console.complain(ended.error()), harness_failed;
+  follower->finish();
+  if (!follower->outcome()) return console.complain(follower->outcome().error()), harness_failed;
+  if (!follower->limit().empty()) record.notes.push_back(follower->limit());
   if (auto written = folder->write("run.json", to_json(record)); !written)
     return console.complain(written.error()), harness_failed;
   console.say(shown_speed(record.duration_s, real_time, split));

@@ -27,7 +27,7 @@ Result<ScoredRun> scored(const std::string& path) {
   ScoredRun out{std::move(*run), {}};
   const auto spanned = out.spanned();
   const CaptureView& capture = out.run.record.imported ? static_cast<const CaptureView&>(spanned) : *out.run.capture;
-  out.evaluation = evaluate(*out.run.loaded.plan, capture, out.run.record.invalid);
+  out.evaluation = evaluate(*out.run.loaded.plan, capture, out.run.record.invalid, out.run.cycles);
   return out;
 }
 

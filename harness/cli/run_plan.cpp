@@ -16,6 +16,8 @@
 #include "harness/capture/events.hpp"
 #include "harness/capture/writer.hpp"
 #include "harness/cli/finish.hpp"
+#include "harness/cli/follower.hpp"
+#include "harness/cli/following.hpp"
 #include "harness/cli/host_facts.hpp"
 #include "harness/cli/inspection.hpp"
 #include "harness/cli/job.hpp"
@@ -95,13 +97,24 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& a
 
   SteadyTime time;
   const auto begun = time.now();
-  auto journal = JournalWriter::create(folder->file("journal"), stream_header(loaded, record, clock_pair(time)));
+  auto journal = JournalWriter::create(folder->file("journal"), stream_header(loaded, record, clock_pair(time)),
+                                       segment_limits(loaded));
   if (!journal) return console.complain(journal.error()), harness_failed;
 
   Reader reader{set->link_pointers()};  // used only after the loop's death
   DeviceInputs inputs{reader, set->device_pointers(), DeviceInputs::Reading::here};
   SharedRecords records{**shared};
   const TakeOverParts parts{*loaded.bench, set->device_pointers(), inputs, time, records};
+  std::optional<Following> following;
+  std::string limit_passed;
+  if (is_followed(loaded)) {
+    auto started = Following::start(folder->path(), [&](const std::string& sentence) {
+      limit_passed = sentence;
+      (*shared)->end_repeat.store(true);
+    });
+    if (!started) return console.complain(started.error()), harness_failed;
+    following.emplace(std::move(*started));
+  }
   auto loop = launch(*shared, fds);
   if (!loop) return console.complain(loop.error()), harness_failed;
 
@@ -140,6 +153,9 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& a
   record.host.emplace_back("keeper", grant.words);
   if (!recorded) record.notes.push_back("the journal lost records: " + recorded.error().context);
   if (auto ended = journal->end(time.now(), record.ending); !ended) record.notes.push_back(ended.error().context);
+  if (following)
+    if (auto finished = following->finish(); !finished) record.notes.push_back(finished.error().context);
+  if (!limit_passed.empty()) record.notes.push_back(limit_passed);
   if (auto written = folder->write("run.json", to_json(record)); !written) console.complain(written.error());
   if (!end.outcome.safe_reached)
     console.complain(

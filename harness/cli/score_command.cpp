@@ -102,7 +102,7 @@ int score_recording(const ScoreOptions& options, OpenedRun& run, Console& consol
 }
 
 int score_run(const OpenedRun& run, Console& console) {
-  const auto evaluation = evaluate(*run.loaded.plan, *run.capture, run.record.invalid);
+  const auto evaluation = evaluate(*run.loaded.plan, *run.capture, run.record.invalid, run.cycles);
   const auto place = place_for_findings(run.folder) + "findings.json";
   if (auto w = run.folder.write(place, write_findings(evaluation.findings)); !w)
     return console.complain(w.error()), harness_failed;

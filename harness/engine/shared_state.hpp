@@ -28,6 +28,7 @@ struct SharedState {
   std::atomic<std::int64_t> beat_ns{0};  // bench time of the last tick; 0 = none yet
   std::atomic<std::uint32_t> state{0};   // RunState
   std::atomic<std::uint32_t> stop{0};    // 0, or StopCause + 1
+  std::atomic<bool> end_repeat{false};
   std::atomic<std::uint64_t> acknowledged{0};
   std::atomic<std::uint32_t> testament{0};  // which of the two is whole
   std::array<Testament, 2> testaments{};
@@ -76,6 +77,7 @@ class SharedMinder final : public Minder {
   SharedMinder(SharedState& shared, const std::atomic<bool>& gone) : shared_{shared}, gone_{gone} {}
   std::optional<StopCause> stop_asked() const noexcept override;
   bool gone() const noexcept override { return gone_.load(std::memory_order_relaxed); }
+  bool repeat_to_end() const noexcept override { return shared_.end_repeat.load(std::memory_order_relaxed); }
   std::uint64_t acknowledged() const noexcept override { return shared_.acknowledged.load(std::memory_order_acquire); }
   void take_accounts(Occasion occasion, std::span<Device* const> devices) noexcept override {
     write_accounts(devices, shared_.accounts[static_cast<std::size_t>(occasion)]);

@@ -18,7 +18,9 @@ const Fields<WrittenLimit>& limit_fields() {
           .may("rule", &WrittenLimit::rule,
                choice<DecisionRule>({{"guarded", DecisionRule::guarded}, {"simple", DecisionRule::simple}}),
                "guarded: passes only with the whole uncertainty interval inside the limit; simple: by the value alone")
-          .may("requirement", &WrittenLimit::requirement, text(), "identifier of the requirement");
+          .may("requirement", &WrittenLimit::requirement, text(), "identifier of the requirement")
+          .may("stops", &WrittenLimit::stops, located(flag()),
+               "true: looked at while the run goes on; once it fails, the repeat that runs ends with its pass");
   return fields;
 }
 
@@ -30,10 +32,12 @@ class CriterionReader {
     CriterionKeys keys;
     Chosen chosen;
     read_with_common(n, criterion_fields(), "score", score_kinds(scope_.catalogue), keys, chosen, problems_);
+    criterion_.at = n.at;
     criterion_.score = chosen.kind;
     criterion_.settings = std::move(chosen.value);
     for (const auto& s : scope_.catalogue.scores)
       if (s.settings.name == chosen.kind) score_ = &s;
+    criterion_.by_cycle = score_ != nullptr && score_->by_cycle;
     take_steps(n, keys);
     take_signals(n, keys);
     for (const auto& name : keys.conditions)
@@ -132,8 +136,19 @@ class CriterionReader {
     auto unit = unit_of(score_->findings[static_cast<std::size_t>(at - names.begin())]);
     if (!unit && !criterion_.absent.empty()) unit = unit_as_written(written);
     if (!unit) return;  // its signal is missing, which is told
-    LimitSpec spec{
-        score_->settings.name + "." + *at, LimitKind::within, 0, 0, *unit, written.rule, written.requirement};
+    if (written.stops.value && !score_->by_cycle)
+      problems_.add(written.stops.at, "'stops' for score '" + score_->settings.name + "'",
+                    "a score that takes its steps cycle by cycle: drift",
+                    "follow the finding: {\"score\": \"drift\", \"of\": {\"score\": \"" + score_->settings.name +
+                        "\"}, \"finding\": \"" + *at + "\", ...}");
+    LimitSpec spec{score_->settings.name + "." + *at,
+                   LimitKind::within,
+                   0,
+                   0,
+                   *unit,
+                   written.rule,
+                   written.requirement,
+                   written.stops.value};
     bool good = true;
     const auto take = [&](const Located<Quantity>& q) {
       const auto v = value(q, *unit);

@@ -17,6 +17,7 @@ struct WrittenLimit {
   Located<std::vector<Located<Quantity>>> within;
   DecisionRule rule{DecisionRule::guarded};
   std::string requirement;
+  Located<bool> stops;
 };
 struct CriterionKeys {
   Name grid;  // empty by the time a criterion is read: it was worked out

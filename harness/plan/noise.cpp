@@ -30,7 +30,8 @@ const Fields<Noise>& noise_fields() {
           .need("deviation", &Noise::deviation, any_quantity(), "its standard deviation")
           .need("bandwidth", &Noise::bandwidth, quantity("Hz", 1e-3, 1000), "frequency up to which it has its power")
           .need("for", &Noise::length, located(duration(shortest_time, longest_time)), "how long it takes")
-          .may("seed", &Noise::seed, integer<std::uint64_t>(1, 1000000000), "another one gives another course; 1 when not given")
+          .may("seed", &Noise::seed, integer<std::uint64_t>(1, 1000000000),
+               "another one gives another course; 1 when not given")
           .may("centre", &Noise::centre, maybe(any_quantity()),
                "value about which it goes, reached first; not given: where the signal is");
   return fields;

@@ -115,6 +115,30 @@ void read_criteria(const WrittenPlan& written, const CriterionScope& scope, Plan
   for (const auto& n : written.criteria) plan.criteria.push_back(read_criterion(n, scope, problems));
 }
 
+// What is looked at while the run goes on is told apart by the number of its cycle alone, so its steps stand in a
+// repeat, or in its check, and not in a further one inside.
+void check_followed(const Plan& plan, const Timeline& timeline, Problems& problems) {
+  std::vector<std::string> direct;
+  int keeps = 0;
+  for (const auto& item : timeline.program()) {
+    keeps += item.keep ? 1 : 0;
+    for (const auto* steps : {&item.first, &item.check})
+      for (const auto& inner : *steps)
+        if (inner.count == 0) direct.push_back(timeline.steps()[inner.step].name);
+  }
+  if (keeps > 1)
+    problems.add({plan.file, 1, 1, "/steps"}, std::to_string(keeps) + " repeats with 'keep'", "one in a plan");
+  for (const auto& criterion : plan.criteria) {
+    const bool stops = std::ranges::any_of(criterion.limits, &LimitSpec::stops);
+    if (!criterion.by_cycle || (keeps == 0 && !stops)) continue;
+    for (const auto& step : criterion.steps)
+      if (std::ranges::find(direct, step) == direct.end())
+        problems.add(criterion.at, "'" + step + "' is followed cycle by cycle while the run goes on",
+                     "steps that stand in the outermost repeat, or in its check: " + one_of(direct),
+                     "take it out of the repeat around it, or out of 'stops' and 'keep'");
+  }
+}
+
 std::unique_ptr<Plan> read_plan(const Node& root, const std::string& file, const Bench& bench,
                                 const Catalogue& catalogue, Problems& problems) {
   WrittenPlan written;
@@ -133,7 +157,7 @@ std::unique_ptr<Plan> read_plan(const Node& root, const std::string& file, const
   collect_names(plan->steps, names, problems);
   read_criteria(written, {bench, catalogue, names.steps, names.repeats}, *plan, problems);
   // Worked out here as well, so that what the steps break is told together with the rest.
-  Timeline::compile(*plan, bench, problems);
+  if (const auto timeline = Timeline::compile(*plan, bench, problems)) check_followed(*plan, *timeline, problems);
   return plan;
 }
 

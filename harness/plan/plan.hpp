@@ -32,15 +32,18 @@ struct LimitSpec {
   std::string unit;            // the finding's unit
   DecisionRule rule{DecisionRule::guarded};
   std::string requirement;  // identifier; may be empty
+  bool stops{false};        // passed while the run goes on, it ends the repeat that runs
 };
 
 struct Criterion {
+  Where at;
   std::string score;                                         // "delay"
   std::any settings;                                         // the struct that the score's table fills
   std::vector<std::string> steps;                            // names of steps it reads
   std::vector<std::pair<std::string, SignalIndex>> signals;  // role -> signal
   std::vector<SignalIndex> conditions;                       // signals whose mean is stated with each finding
   std::vector<LimitSpec> limits;                             // empty: report without a limit
+  bool by_cycle{false};                                      // its steps are taken cycle by cycle
   // Of a recording that lacks them: signals in roles, without which there is no score, and those of conditions.
   std::vector<std::string> absent, absent_conditions;
 };

@@ -25,6 +25,18 @@ void add_common_keys(json& document, const std::string& family, const std::strin
   document["definitions"].erase(common);
 }
 
+// Each score of the family as a definition of its own: another score may refer to it without the keys of a criterion.
+void set_apart(json& document, const std::string& family) {
+  for (auto& kind : document["definitions"][family]["oneOf"]) {
+    const auto plain = kind.at("$ref").get<std::string>();
+    const auto apart = family + "_" + plain.substr(reference.size());
+    document["definitions"][apart] = definition_of(document, kind);
+    kind["$ref"] = reference + apart;
+    if (document.dump().find("\"" + plain + "\"") == std::string::npos)
+      document["definitions"].erase(plain.substr(reference.size()));
+  }
+}
+
 // What a score allows beyond the keys: its roles and its findings.
 void add_score(json& criterion, const ScoreEntry& score) {
   json roles{
@@ -77,6 +89,7 @@ std::string plan_schema(const Catalogue& catalogue) {
   const auto name_of = [](const Schema& s) { return s->at("$ref").get<std::string>().substr(reference.size()); };
 
   add_common_keys(document, "element", name_of(element_keys));
+  set_apart(document, name_of(criterion));
   add_common_keys(document, name_of(criterion), name_of(criterion_keys));
   auto& kinds = document["definitions"]["criterion"]["oneOf"];
   for (std::size_t i = 0; i < catalogue.scores.size(); ++i)

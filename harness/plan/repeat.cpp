@@ -17,9 +17,11 @@ struct Repeat {
   std::optional<Located<Duration>> lasts;
   Located<bool> endless;
   std::optional<Located<Check>> check;
+  std::optional<Located<Keep>> keep;
   std::vector<PlanStep> steps;
 };
 
+constexpr Duration least_before = std::chrono::seconds{10}, longest_around = std::chrono::hours{1};
 constexpr Duration longest_repeat = std::chrono::hours{24 * 366};
 
 const Fields<Check>& check_fields() {
@@ -28,6 +30,18 @@ const Fields<Check>& check_fields() {
           .need("every", &Check::every, whole_number(1, 1'000'000'000), "after so many passes, each time")
           .need("steps", &Check::steps, element_list(),
                 "what is run then; every driven signal must be back where it began at its end");
+  return fields;
+}
+
+const Fields<Keep>& keep_fields() {
+  static const auto fields =
+      Fields<Keep>{"what is kept", "Which samples of a long repeat are kept; values of cycles and events all are"}
+          .may("before", &Keep::before, duration(least_before, longest_around),
+               "before whatever happens beside the plan; 10 s when not given")
+          .may("after", &Keep::after, duration(Duration{0}, longest_around), "after it; 5 s when not given")
+          .may(
+              "whole_every", &Keep::whole_every, duration(Duration{0}, longest_repeat),
+              "a whole pass each time that this has gone by; 30 min when not given, 0 s: the first and the last alone");
   return fields;
 }
 
@@ -41,6 +55,8 @@ const Fields<Repeat>& repeat_fields() {
                "instead of 'times': true, until a limit that stops the repeat, or a person, ends it")
           .may("check", &Repeat::check, maybe(located(object(check_fields))),
                "steps between two passes, after every so many of them")
+          .may("keep", &Repeat::keep, maybe(located(object(keep_fields))),
+               "samples of its passes are kept only around what happens, and now and then; not given: all are")
           .need("steps", &Repeat::steps, element_list(), "what is repeated");
   return fields;
 }
@@ -61,6 +77,7 @@ bool is_sound(const Repeat& repeat, const Where& at, Drafting& draft) {
   if (repeat.lasts) outside(repeat.lasts->at, "lasts");
   if (repeat.endless.value) outside(repeat.endless.at, "endless");
   if (repeat.check) outside(repeat.check->at, "check");
+  if (repeat.keep) outside(repeat.keep->at, "keep");
   return problems.count() == before;
 }
 
@@ -77,7 +94,7 @@ std::vector<TimelineItem> check_items(const Located<Check>& check, Drafting& dra
 
 std::vector<TimelineItem> repeat_items(const PlanStep& step, Drafting& draft) {
   const auto& repeat = std::any_cast<const Repeat&>(step.what.value);
-  const bool sound = is_sound(repeat, step.what.at, draft);
+  bool sound = is_sound(repeat, step.what.at, draft);
   TimelineItem item;
   item.count = repeat.times ? static_cast<std::uint64_t>(repeat.times->value) : without_end;
   if (repeat.lasts) item.lasts = repeat.lasts->value;
@@ -87,6 +104,15 @@ std::vector<TimelineItem> repeat_items(const PlanStep& step, Drafting& draft) {
   if (repeat.check) {
     item.check_every = static_cast<std::uint64_t>(repeat.check->value.every);
     item.check = check_items(*repeat.check, draft);
+  }
+  if (repeat.keep) {
+    item.keep = repeat.keep->value;
+    // A pass is told by the step it begins with.
+    if (!item.first.empty() && item.first.front().count != 0) {
+      draft.problems().add(repeat.keep->at, "'keep' in a repeat that begins with another repeat or a seek",
+                           "one that begins with a step", "put a short 'hold' in front");
+      sound = false;
+    }
   }
   if (!sound || item.first.empty() || (repeat.check && item.check.empty())) return {};
   return {std::move(item)};

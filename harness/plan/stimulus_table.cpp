@@ -5,11 +5,10 @@ namespace trackrod {
 
 const std::vector<StimulusKind>& stimulus_table() {
   static const std::vector<StimulusKind> table{
-      hold_stimulus(),     step_stimulus(),   ramp_stimulus(),   staircase_stimulus(),
-      triangle_stimulus(), sine_stimulus(),   chirp_stimulus(),  noise_stimulus(),
-      profile_stimulus(),  supply_stimulus(), inject_stimulus(), grip_stimulus(),
-      pulse_stimulus(),    repeat_element(),  grid_element(),    seek_element(),
-      parallel_element(),  road_element(),    wait_element(),
+      hold_stimulus(),   step_stimulus(),    ramp_stimulus(),  staircase_stimulus(), triangle_stimulus(),
+      sine_stimulus(),   chirp_stimulus(),   noise_stimulus(), profile_stimulus(),   supply_stimulus(),
+      inject_stimulus(), grip_stimulus(),    pulse_stimulus(), repeat_element(),     grid_element(),
+      seek_element(),    parallel_element(), road_element(),   wait_element(),
   };
   return table;
 }

@@ -50,6 +50,13 @@ struct TimelineStep {
 // The count of a repeat that ends by time, or when it is told to.
 inline constexpr std::uint64_t without_end = std::numeric_limits<std::uint64_t>::max();
 
+// What is kept of the samples of a long repeat: those before and after what happens, and whole passes now and then.
+struct Keep {
+  Duration before{std::chrono::seconds{10}}, after{std::chrono::seconds{5}};
+  Duration whole_every{
+      std::chrono::minutes{30}};  // from the begin of one whole pass to that of the next; 0: only the first
+};
+
 // An element of the program: a step, a body repeated, or a body sought through. The first pass of a repeated body
 // starts from what came before it, the later ones from its own end, so both are kept. A sought body ends where it
 // began, and so does a check.
@@ -62,6 +69,7 @@ struct TimelineItem {
   Duration lasts{};              // no pass begins after that time; 0: no bound
   std::uint64_t check_every{0};  // passes after which `check` is run, each time
   std::vector<TimelineItem> check;
+  std::optional<Keep> keep;  // none: every sample
 };
 
 // The first step of an element, where it begins.

@@ -71,17 +71,67 @@ struct Course {
   std::string why;  // of the first one left out
 };
 
+// The mean over the spans; empty: no sample of it.
+std::optional<double> mean_of(SignalIndex signal, const ScoreInput& input) {
+  double sum = 0.0;
+  std::size_t count = 0;
+  for (const auto& span : input.spans) {
+    const auto points = input.capture.points(signal, span.from, span.to);
+    if (!points) continue;
+    for (const auto& p : *points)
+      if (std::isfinite(p.value)) sum += p.value, ++count;
+  }
+  if (count == 0) return {};
+  return sum / static_cast<double>(count);
+}
+
+// Of the one cycle whose spans the input holds.
+CycleValue value_of_cycle(const ScoreInput& input, std::uint32_t cycle) {
+  const auto& settings = std::any_cast<const DriftSettings&>(input.settings);
+  CycleValue out;
+  out.cycle = cycle;
+  const auto without = [&](const std::string& why) {
+    out.why = why;
+    out.good = false;
+    return out;
+  };
+  const auto scored =
+      run_score(settings.of.kind, ScoreInput{input.capture, input.spans, input.signals, settings.of.value});
+  if (!scored) return without(scored.error().context);
+  const auto name = settings.of.kind + "." + settings.finding;
+  std::vector<const Finding*> found;
+  for (const auto& f : scored->findings)
+    if (f.name == name) found.push_back(&f);
+  if (found.empty()) return without("the score '" + settings.of.kind + "' has no finding '" + settings.finding + "'");
+  if (found.size() > 1)
+    return without("a cycle has " + std::to_string(found.size()) + " findings '" + name +
+                   "'; name the steps so that there is one");
+  if (!found.front()->value) return without(found.front()->reason);
+  if (const auto signal = input.signal("temperature"); signal != no_signal) {
+    out.covariate = mean_of(signal, input);
+    if (!out.covariate) return without("no temperature is known");
+  }
+  out.unit = found.front()->unit;
+  out.value = found.front()->value;
+  const auto& allowed = settings.allowed;
+  out.good = allowed.size() != 2 || (*out.value >= allowed[0] && *out.value <= allowed[1]);
+  return out;
+}
+
 class DriftScore {
  public:
   explicit DriftScore(const ScoreInput& input);
   ScoreResult run() const;
 
  private:
-  void take_cycle(std::uint32_t cycle, const std::vector<Span>& spans);
+  void take(const CycleValue& cycle);
+  bool tried() const { return !input_.spans.empty() || !input_.cycles.empty(); }
   Finding missing(const std::string& name, const std::string& why) const;
   Finding change(const TrendFit& trend, double mean, double deviation) const;
-  void add_charts(const std::vector<double>& scores, std::vector<Finding>& findings) const;
+  void add_charts(const std::vector<double>& scores, ScoreResult& result) const;
+  Finding outside() const;
   Finding reliability() const;
+  double failures() const;
   Figure figure(const TrendFit& trend, const Finding& change, double mean, double deviation) const;
 
   const ScoreInput& input_;
@@ -94,54 +144,36 @@ DriftScore::DriftScore(const ScoreInput& input)
     : input_{input},
       settings_{std::any_cast<const DriftSettings&>(input.settings)},
       frame_{pair_frame(input, "drift", step_names(input.spans))} {
-  std::map<std::uint32_t, std::vector<Span>> cycles;
-  for (const auto& span : input.spans) cycles[span.cycle].push_back(span);
-  for (const auto& [cycle, spans] : cycles) take_cycle(cycle, spans);
+  std::map<std::uint32_t, CycleValue> cycles;
+  for (const auto& known : input.cycles) cycles.emplace(known.cycle, known);
+  std::map<std::uint32_t, std::vector<Span>> others;
+  for (const auto& span : input.spans)
+    if (!cycles.contains(span.cycle)) others[span.cycle].push_back(span);
+  for (auto& [cycle, spans] : others)
+    cycles.emplace(cycle, value_of_cycle({input.capture, std::move(spans), input.signals, input.settings}, cycle));
+  for (const auto& [number, cycle] : cycles) take(cycle);
   frame_.conditions.emplace_back("of", settings_.of.kind + "." + settings_.finding);
   frame_.conditions.emplace_back("cycles", std::to_string(course_.value.size()));
   if (course_.left_out > 0)
     frame_.conditions.emplace_back("left_out", std::to_string(course_.left_out) + " cycles: " + course_.why);
 }
 
-void DriftScore::take_cycle(std::uint32_t cycle, const std::vector<Span>& spans) {
-  const auto leave_out = [&](const std::string& why) {
+void DriftScore::take(const CycleValue& cycle) {
+  if (!cycle.value) {
     ++course_.left_out;
-    if (course_.why.empty()) course_.why = why;
-  };
-  const auto scored =
-      run_score(settings_.of.kind, ScoreInput{input_.capture, spans, input_.signals, settings_.of.value});
-  if (!scored) return leave_out(scored.error().context);
-  const auto name = settings_.of.kind + "." + settings_.finding;
-  std::vector<const Finding*> found;
-  for (const auto& f : scored->findings)
-    if (f.name == name) found.push_back(&f);
-  if (found.empty())
-    return leave_out("the score '" + settings_.of.kind + "' has no finding '" + settings_.finding + "'");
-  if (found.size() > 1)
-    return leave_out("a cycle has " + std::to_string(found.size()) + " findings '" + name +
-                     "'; name the steps so that there is one");
-  if (!found.front()->value) return leave_out(found.front()->reason);
-  double temperature = 0.0;
-  if (const auto signal = input_.signal("temperature"); signal != no_signal) {
-    std::size_t count = 0;
-    for (const auto& span : spans) {
-      const auto points = input_.capture.points(signal, span.from, span.to);
-      if (!points) continue;
-      for (const auto& p : *points)
-        if (std::isfinite(p.value)) temperature += p.value, ++count;
-    }
-    if (count == 0) return leave_out("no temperature is known");
-    course_.covariate.push_back(temperature / static_cast<double>(count));
+    if (course_.why.empty()) course_.why = cycle.why;
+    return;
   }
-  course_.unit = found.front()->unit;
-  course_.cycle.push_back(static_cast<double>(cycle) + 1.0);
-  course_.value.push_back(*found.front()->value);
+  course_.unit = cycle.unit;
+  course_.cycle.push_back(static_cast<double>(cycle.cycle) + 1.0);
+  course_.value.push_back(*cycle.value);
+  if (cycle.covariate) course_.covariate.push_back(*cycle.covariate);
 }
 
 Finding DriftScore::missing(const std::string& name, const std::string& why) const {
   for (const auto& kind : drift_score().entry.findings)
-    if (kind.name == name) return frame_.missing(name, kind.unit, why, !input_.spans.empty());
-  return frame_.missing(name, "1", why, !input_.spans.empty());
+    if (kind.name == name) return frame_.missing(name, kind.unit, why, tried());
+  return frame_.missing(name, "1", why, tried());
 }
 
 // In percent of the baseline's mean; what calibration does to all cycles alike goes out of it.
@@ -169,7 +201,7 @@ Finding DriftScore::change(const TrendFit& trend, double mean, double deviation)
 }
 
 // `scores`: each cycle after the baseline as a standard normal value.
-void DriftScore::add_charts(const std::vector<double>& scores, std::vector<Finding>& findings) const {
+void DriftScore::add_charts(const std::vector<double>& scores, ScoreResult& result) const {
   const double width =
       ewma_width_for(settings_.run_length, settings_.share) * std::sqrt(settings_.share / (2.0 - settings_.share));
   const double limit = cusum_limit_for(settings_.run_length, settings_.slack);
@@ -187,10 +219,29 @@ void DriftScore::add_charts(const std::vector<double>& scores, std::vector<Findi
     f.conditions.emplace_back("first", first);
     f.conditions.emplace_back("limit", with_unit(bound, "standard deviations", 4));
     f.conditions.emplace_back("mean_run_to_a_false_alarm", with_unit(settings_.run_length, "cycles"));
-    findings.push_back(std::move(f));
+    result.findings.push_back(std::move(f));
   };
   add("ewma_alarms", width, [&](std::size_t i) { return std::abs(z[i]) > width; });
   add("cusum_alarms", limit, [&](std::size_t i) { return std::max(sums.high[i], sums.low[i]) > limit; });
+  const std::vector<double> cycles{course_.cycle.end() - static_cast<std::ptrdiff_t>(scores.size()),
+                                   course_.cycle.end()};
+  Figure charts{"Charts of " + settings_.of.kind + "." + settings_.finding,
+                "cycle",
+                "standard deviations",
+                {thinned("moving average", cycles, z), thinned("sum upward", cycles, sums.high),
+                 thinned("sum downward", cycles, sums.low)},
+                {{"average, its bounds", 'y', 0.0, width}, {"sums, their bound", 'y', limit, 0.0}}};
+  result.figures.push_back(std::move(charts));
+}
+
+double DriftScore::failures() const {
+  return static_cast<double>(std::ranges::count_if(
+      course_.value, [&](double v) { return v < settings_.allowed[0] || v > settings_.allowed[1]; }));
+}
+
+Finding DriftScore::outside() const {
+  if (settings_.allowed.size() != 2) return missing("outside", "no 'allowed' is given");
+  return frame_.exact("outside", "1", failures());
 }
 
 // The lower bound of Clopper and Pearson; without a failure it is (1 - C)^(1/n), the success-run formula.
@@ -200,9 +251,7 @@ Finding DriftScore::reliability() const {
     return missing("reliability",
                    std::to_string(course_.left_out) + " cycles have no value, and may be failures: " + course_.why);
   const auto n = static_cast<double>(course_.value.size());
-  const auto good = static_cast<double>(std::count_if(course_.value.begin(), course_.value.end(), [&](double v) {
-    return v >= settings_.allowed[0] && v <= settings_.allowed[1];
-  }));
+  const double good = n - failures();
   const double bound = least_proportion(static_cast<std::size_t>(good), course_.value.size(), confidence);
   auto f = frame_.exact("reliability", "1", bound);
   f.conditions.emplace_back("outside", with_unit(n - good, "of " + std::to_string(course_.value.size()) + " cycles"));
@@ -215,8 +264,9 @@ Figure DriftScore::figure(const TrendFit& trend, const Finding& change, double m
   Figure f{"Drift of " + settings_.of.kind + "." + settings_.finding,
            "cycle",
            settings_.finding + " (" + course_.unit + ")",
-           {{"cycles", course_.cycle, course_.value, Curve::Style::points}},
+           {thinned("cycles", course_.cycle, course_.value)},
            {{"baseline, 3 deviations", 'y', mean, 3.0 * deviation}}};
+  f.curves.front().style = Curve::Style::points;
   const double first = course_.cycle.front(), last = course_.cycle.back();
   Curve line{"trend, and its change from the first cycle on", {first, last}, {trend.at_first, 0.0}};
   line.y[1] = trend.at_first + trend.change;
@@ -236,7 +286,7 @@ ScoreResult DriftScore::run() const {
     return result;
   };
   const std::size_t n = course_.value.size();
-  if (input_.spans.empty()) return refuse("no complete step to score");
+  if (!tried()) return refuse("no complete step to score");
   if (n < fewest_cycles)
     return refuse("needs " + std::to_string(fewest_cycles) + " cycles or more with a value; found " +
                   std::to_string(n) + (course_.why.empty() ? "" : ": " + course_.why));
@@ -260,10 +310,12 @@ ScoreResult DriftScore::run() const {
   } else {
     for (auto& v : level) v -= mean;
     const auto fresh = without_memory(course_.cycle, level, std::max(0.0, trend.memory));
-    add_charts(against_all_before(fresh, base), result.findings);
+    add_charts(against_all_before(fresh, base), result);
   }
+  result.findings.push_back(outside());
   result.findings.push_back(reliability());
-  result.figures.push_back(figure(trend, finding_named(result.findings, "drift.change"), mean, deviation));
+  result.figures.insert(result.figures.begin(),
+                        figure(trend, finding_named(result.findings, "drift.change"), mean, deviation));
   return result;
 }
 
@@ -280,8 +332,11 @@ ScoreKind drift_score() {
       {"change", "%", "of the trend from the first cycle to the last, of the baseline's mean"},
       {"ewma_alarms", "1", "cycles at which the moving average is beyond its limits"},
       {"cusum_alarms", "1", "cycles at which a cumulative sum is beyond its limit"},
+      {"outside", "1", "cycles whose value is outside 'allowed'"},
       {"reliability", "1", "share of cycles within 'allowed' that is demonstrated with 95 % confidence"}};
   score.run = [](const ScoreInput& input) { return DriftScore{input}.run(); };
+  score.entry.by_cycle = true;
+  score.of_cycle = value_of_cycle;
   return score;
 }
 

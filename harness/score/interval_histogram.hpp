@@ -8,7 +8,8 @@
 
 namespace trackrod {
 
-// Bins are 1 / 4096 of their octave wide: a quantile is known to 0.012 %; takes one megabyte. Counts and the longest are exact.
+// Bins are 1 / 4096 of their octave wide: a quantile is known to 0.012 %; takes one megabyte. Counts and the longest
+// are exact.
 class IntervalHistogram {
  public:
   IntervalHistogram();

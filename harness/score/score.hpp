@@ -7,6 +7,7 @@
 #include <functional>
 #include <limits>
 #include <optional>
+#include <span>
 #include <string>
 #include <utility>
 #include <vector>
@@ -78,11 +79,23 @@ struct Figure {
   bool y_log{false}, x_log{false};  // in decades; what is not positive is not drawn
 };
 
+// What a score that follows a finding has of one cycle.
+struct CycleValue {
+  std::uint32_t cycle{0};
+  std::optional<double> value;
+  std::string unit;
+  std::optional<double> covariate;  // the mean of a second cause, where one is named
+  std::string why;                  // there is no value
+  bool good{true};                  // it has one, and one that it may have
+};
+
 struct ScoreInput {
   const CaptureView& capture;
   std::vector<Span> spans;                                   // of the steps asked for, complete ones
   std::vector<std::pair<std::string, SignalIndex>> signals;  // role -> signal
   const std::any& settings;
+  // What of_cycle() gave while the run went on, in order; their spans may be gone.
+  std::span<const CycleValue> cycles{};
   SignalIndex signal(const std::string& role) const;
 };
 
@@ -94,6 +107,8 @@ struct ScoreResult {
 struct ScoreKind {
   ScoreEntry entry;
   std::function<ScoreResult(const ScoreInput&)> run;
+  // Of a score that takes its spans cycle by cycle: what one cycle, the spans of the input, gives.
+  std::function<CycleValue(const ScoreInput&, std::uint32_t cycle)> of_cycle{};
 };
 // Every score there is.
 const std::vector<ScoreKind>& score_table();

@@ -16,6 +16,11 @@ std::vector<ScoreEntry> score_entries();
 // nothing to score is no error: the findings say so, each with its reason.
 Result<ScoreResult> run_score(const std::string& name, const ScoreInput& input);
 
+// Whether the score takes its spans cycle by cycle.
+bool is_by_cycle(const std::string& score);
+// What such a score has of one cycle, all of whose spans the input holds. Pure.
+CycleValue score_cycle(const std::string& name, const ScoreInput& input, std::uint32_t cycle);
+
 // The unit of a finding, with the words "input" and "output" replaced by the units of the signals in these roles:
 // "output/input" -> "(deg)/(mm)".
 std::string finding_unit(const std::string& kind_unit, const std::string& input_unit, const std::string& output_unit);

@@ -16,7 +16,7 @@ assert len(expected) == 4
 
 with h5py.File(os.path.join(folder, "capture.h5"), "r") as run:
     assert run.attrs["format"].decode() == "trackrod archive", run.attrs["format"]
-    assert run.attrs["format_version"] == 1
+    assert run.attrs["format_version"] == 2
     assert sorted(run["signals"]) == sorted(expected)
     for name, rows in expected.items():
         group = run["signals"][name]

@@ -190,7 +190,7 @@ TEST_CASE("a file that is no archive, or of another version, is refused with the
   const auto journal = make_journal(folder, 1);
   REQUIRE(write_archive(*journal, folder / "capture.h5"));
   REQUIRE(run("/usr/bin/python3 -c \"import h5py; h5py.File('" + (folder / "capture.h5") +
-              "', 'a').attrs.modify('format_version', 2)\"") == 0);
+              "', 'a').attrs.modify('format_version', 3)\"") == 0);
   const auto other = Hdf5Capture::open(folder / "capture.h5");
   REQUIRE_FALSE(other);
   CHECK(other.error().context.find("version 2") != std::string::npos);

@@ -46,9 +46,9 @@ inline const Bench& demo_bench() {
 
 inline const std::vector<std::string>& shipped_plans() {
   static const std::vector<std::string> names{
-      "response.json", "on-centre.json", "frequency.json", "play.json",       "end-stop.json",      "following.json",
-      "feedback.json", "supply.json",    "degraded.json",  "acceptance.json", "speed-change.json",  "grip-loss.json",
-      "pothole.json",  "swerve.json",    "parking.json",   "hold-up.json",    "lowest-voltage.json"};
+      "response.json",  "on-centre.json", "endurance.json", "frequency.json", "play.json",       "end-stop.json",
+      "following.json", "feedback.json",  "supply.json",    "degraded.json",  "acceptance.json", "speed-change.json",
+      "grip-loss.json", "pothole.json",   "swerve.json",    "parking.json",   "hold-up.json",    "lowest-voltage.json"};
   return names;
 }
 

@@ -94,3 +94,33 @@ TEST_CASE("what a repeat cannot be") {
       refused(repeat(R"("times": 2, "check": {"every": 1, "steps": [{"do": "hold", "name": "up", "for": "1 s"}]})")),
       Contains("a second time"));
 }
+
+TEST_CASE("what is followed while a run goes on stands in the outermost repeat, and one repeat keeps a part") {
+  const auto sentences = [](const std::string& steps, const std::string& criteria) {
+    const auto text = R"({"plan": "p", "control": {"axis": "position"}, "steps": [)" + steps + R"(], "criteria": [)" +
+                      criteria + "]}";
+    const auto w = work_out(text);
+    return w.timeline ? std::string{} : w.sentences();
+  };
+  const std::string by_cycle =
+      R"({"score": "trend", "steps": ["a"], "signals": {"input": "axis.angle"}, "limits": [{"finding": "change", "at_most": "1 %", "stops": true}]})";
+  const auto in_repeat = [](const std::string& keys, const std::string& inner) {
+    return R"({"do": "repeat", "times": 9)" + keys + R"(, "steps": [)" + inner + "]}";
+  };
+  const std::string a = R"({"do": "hold", "name": "a", "for": "1 s"})",
+                    b = R"({"do": "hold", "name": "b", "for": "1 s"})";
+  CHECK(sentences(in_repeat("", a), by_cycle).empty());
+  CHECK(sentences(in_repeat(R"(, "keep": {})", a), "").empty());
+  using Catch::Contains;
+  CHECK_THAT(sentences(a, by_cycle), Contains("followed cycle by cycle"));
+  CHECK_THAT(sentences(in_repeat("", b + ", " + in_repeat("", a)), by_cycle), Contains("outermost repeat"));
+  CHECK_THAT(sentences(in_repeat(R"(, "keep": {})", a) + ", " + in_repeat(R"(, "keep": {})", b), ""),
+             Contains("2 repeats with 'keep'"));
+  CHECK_THAT(sentences(in_repeat(R"(, "keep": {})", in_repeat("", a)), ""), Contains("begins with another repeat"));
+  CHECK_THAT(sentences(in_repeat(R"(, "keep": {"before": "2 s"})", a), ""), Contains("10 s"));
+  CHECK_THAT(
+      sentences(
+          in_repeat("", a),
+          R"({"score": "delay", "steps": ["a"], "signals": {"input": "axis.angle", "output": "axis.angle"}, "limits": [{"finding": "dead_time", "at_most": "1 ms", "stops": true}]})"),
+      Contains("\"score\": \"drift\", \"of\": {\"score\": \"delay\"}"));
+}

@@ -78,16 +78,18 @@ inline const Fields<SmallBus>& small_bus_fields() {
   return fields;
 }
 inline const Catalogue& catalogue() {
-  static const Catalogue known{{},
-                               {},
-                               {{kind("delay", small_delay_fields),
-                                 {{"input", "what is moved"}, {"output", "what answers"}},
-                                 {{"dead_time", "ms", "pure delay"},
-                                  {"lost_motion", "output", "play"},
-                                  {"speed_error", "input/s", "rate"},
-                                  {"gain", "output/input", "gain"},
-                                  {"share", "%", "share"}}},
-                                {kind("bus", small_bus_fields), {}, {{"gaps", "1", "gaps"}}}}};
+  static const Catalogue known{
+      {},
+      {},
+      {{kind("delay", small_delay_fields),
+        {{"input", "what is moved"}, {"output", "what answers"}},
+        {{"dead_time", "ms", "pure delay"},
+         {"lost_motion", "output", "play"},
+         {"speed_error", "input/s", "rate"},
+         {"gain", "output/input", "gain"},
+         {"share", "%", "share"}}},
+       {kind("bus", small_bus_fields), {}, {{"gaps", "1", "gaps"}}},
+       {kind("trend", small_bus_fields), {{"input", "what is followed"}}, {{"change", "%", "of it"}}, true}}};
   return known;
 }
 

@@ -103,8 +103,10 @@ TEST_CASE("reliability is that of the success-run formula, and of Clopper and Pe
   gains[7] = 0.2;
   const auto one = score("drift", cycles_with(gains, 6), with("[0.09, 0.11]"));
   CHECK(value_of(one, "reliability") == Approx(0.7839).margin(5e-5));
-  CHECK(finding_of(score("drift", cycles_with(gains, 6), of_gain), "reliability").reason.find("allowed") !=
-        std::string::npos);
+  CHECK(value_of(none, "outside") == 0.0);
+  CHECK(value_of(one, "outside") == 1.0);
+  for (const auto* name : {"reliability", "outside"})
+    CHECK(finding_of(score("drift", cycles_with(gains, 6), of_gain), name).reason.find("allowed") != std::string::npos);
 }
 
 TEST_CASE("too few cycles, cycles without a value, a finding that is none: each is told") {
@@ -121,10 +123,50 @@ TEST_CASE("too few cycles, cycles without a value, a finding that is none: each 
   check_all_empty(score("drift", c, of_gain), "no motion");
 }
 
+TEST_CASE("cycles whose samples are gone count by what was worked out while they were there") {
+  const auto capture = cycles_with(gains_of(60, 0.0002, {0.001, 0.3}, 9), 9);
+  const auto settings =
+      settings_of("drift", R"({"of": {"score": "polarity"}, "finding": "gain", "allowed": [0.09, 0.11]})");
+  const std::vector<std::pair<std::string, SignalIndex>> roles{{"input", SignalIndex{0}}, {"output", SignalIndex{1}}};
+  const auto whole = run_score("drift", ScoreInput{capture, capture.all_spans, roles, settings});
+  std::vector<CycleValue> known;
+  std::vector<Span> left;
+  for (const auto& span : capture.all_spans)
+    if (span.cycle % 7 == 0)
+      left.push_back(span);
+    else
+      known.push_back(score_cycle("drift", ScoreInput{capture, {span}, roles, settings}, span.cycle));
+  const auto of_both = run_score("drift", ScoreInput{capture, left, roles, settings, known});
+  const auto of_known = run_score("drift", ScoreInput{capture, {}, roles, settings, known});
+  REQUIRE(whole);
+  REQUIRE(of_both);
+  REQUIRE(of_known);
+  REQUIRE(of_both->findings.size() == whole->findings.size());
+  for (std::size_t i = 0; i < whole->findings.size(); ++i) {
+    CAPTURE(whole->findings[i].name);
+    CHECK(of_both->findings[i].value == whole->findings[i].value);
+    CHECK(of_both->findings[i].interval == whole->findings[i].interval);
+    CHECK(of_known->findings[i].value);
+  }
+  CHECK(known.size() + left.size() == 60);
+}
+
+TEST_CASE("the charts are drawn with the bounds that alarms go by") {
+  const auto result = score("drift", cycles_with(gains_of(60, 0.0002, {1e-5, 0.0}, 1), 1), of_gain);
+  const auto& charts = result.figures[1];
+  REQUIRE(charts.curves.size() == 3);
+  REQUIRE(charts.marks.size() == 2);
+  const auto beyond = [&](const std::vector<double>& y, double bound) {
+    return static_cast<double>(std::ranges::count_if(y, [&](double v) { return std::abs(v) > bound; }));
+  };
+  CHECK(beyond(charts.curves[0].y, charts.marks[0].half_width) == value_of(result, "ewma_alarms"));
+  CHECK(beyond(charts.curves[1].y, charts.marks[1].value) == value_of(result, "cusum_alarms"));
+}
+
 TEST_CASE("the trend is drawn with the interval of the change at its end") {
   const auto result = score("drift", cycles_with(gains_of(60, 0.0002, {1e-5, 0.0}, 1), 1), of_gain);
   const auto change = finding_of(result, "change");
-  REQUIRE(result.figures.size() == 1);
+  REQUIRE(result.figures.size() == 2);
   const auto& trend = result.figures[0].curves.back();
   REQUIRE(trend.low.size() == 2);
   const double baseline = result.figures[0].marks[0].value;
