@@ -73,6 +73,7 @@ struct RunOptions {
   PlanChoice files;
   std::string after, from;  // a run that was cut short, and the step to go on from; empty: none, its first one left
   std::string runs{"runs"};
+  std::string notify;  // program to start when something happens; empty: none
   ArmingOptions arming;
 };
 int run_command(const RunOptions& options, Console& console);

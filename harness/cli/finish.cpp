@@ -234,23 +234,23 @@ int joined_status(const RunRecord& record, const std::vector<Finding>& findings)
   return record.invalid.empty() ? exit_status(findings) : inconclusive;
 }
 
-int finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& loaded, Console& console) {
+Finished finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& loaded, Console& console) {
   if (auto archived = archive_apart(folder); !archived) console.complain(archived.error());
   auto capture = JournalCapture::open(folder.file("journal"));
-  if (!capture) return console.complain(capture.error()), harness_failed;
+  if (!capture) return console.complain(capture.error()), Finished{};
   const auto cycles = read_cycle_book(folder.file("cycles.jsonl"), loaded.plan->criteria.size());
-  if (!cycles) return console.complain(cycles.error()), harness_failed;
+  if (!cycles) return console.complain(cycles.error()), Finished{};
   const auto evaluation = evaluate(*loaded.plan, **capture, record.invalid, *cycles);
   if (auto w = folder.write("findings.json", write_findings(evaluation.findings)); !w)
-    return console.complain(w.error()), harness_failed;
+    return console.complain(w.error()), Finished{};
   const auto sign_off = sign_off_of(record, loaded, evaluation);
   if (auto w = folder.write("report.html", report_of(record, loaded, **capture, evaluation, sign_off)); !w)
-    return console.complain(w.error()), harness_failed;
-  if (auto w = write_matrix_files(folder, sign_off); !w) return console.complain(w.error()), harness_failed;
+    return console.complain(w.error()), Finished{};
+  if (auto w = write_matrix_files(folder, sign_off); !w) return console.complain(w.error()), Finished{};
   if (!record.as_planned) console.complain("the run ended: " + record.ending);
   for (const auto& reason : record.invalid) console.complain("the run is invalid: " + reason);
   tell(evaluation.findings, sign_off, folder.file("report.html"), console);
-  return joined_status(record, evaluation.findings);
+  return {joined_status(record, evaluation.findings), tally_text(tally(evaluation.findings))};
 }
 
 }  // namespace trackrod

@@ -21,9 +21,12 @@ void note_ending(RunRecord& record, const Outcome& outcome, Duration taken);
 void note_inspection(RunRecord& record, const Loaded& loaded, const Outcome& outcome,
                      std::span<const AccountRoom> rooms);
 
-// Makes the archive in a process of its own (low priority), then scores, reports and tells; the exit status joins the
-// verdicts and how the run ended.
-int finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& loaded, Console& console);
+struct Finished {
+  int status{harness_failed};  // joins the verdicts and how the run ended
+  std::string verdicts;        // "3 pass, 1 fail, ..."; empty when nothing could be scored
+};
+// Makes the archive in a process of its own (low priority), then scores, reports and tells.
+Finished finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& loaded, Console& console);
 
 // The report of an evaluation, as HTML. `sign_off` is of what the evaluation has in cells.
 std::string report_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture,

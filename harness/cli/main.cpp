@@ -160,6 +160,9 @@ class Options {
     run.add_option("--after", run_.after, "folder of a run of this plan that was cut short: go on where it ended");
     run.add_option("--from", run_.from, "with --after: the step to begin with (default: the first one that it left)");
     add_arming(run, run_.arming);
+    run.add_option("--notify", run_.notify,
+                   "program to start when the run trips, ends, or its disk runs full: PROGRAM KIND RUN SENTENCE "
+                   "VERDICTS; it delays nothing and is killed after 30 s");
     run.add_flag(
         "--unattended", run_.arming.unattended,
         "nobody stays at the bench, where the bench file allows that; the run goes on when the terminal closes");

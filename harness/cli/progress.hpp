@@ -16,6 +16,8 @@ class Progress {
   // On one thread. Steps give a line with the time left; trips, losses and the safe state a line that stays.
   void on_event(const Event& event);
   void end() { console_.end_progress(); }
+  // What was said last.
+  const std::string& last() const { return last_; }
 
  private:
   const Timeline& timeline_;
@@ -23,6 +25,7 @@ class Progress {
   Console& console_;
   BenchTime begun_{};  // of the first step
   std::uint64_t steps_{0};
+  std::string last_;
 };
 
 }  // namespace trackrod

@@ -213,7 +213,7 @@ int rehearse_command(const RehearseOptions& options, Console& console) {
   if (auto written = folder->write("run.json", to_json(record)); !written)
     return console.complain(written.error()), harness_failed;
   console.say(shown_speed(record.duration_s, real_time, split));
-  return finish_run(*folder, record, loaded, console);
+  return finish_run(*folder, record, loaded, console).status;
 }
 
 }  // namespace trackrod

@@ -1,6 +1,7 @@
 #include "harness/cli/commands.hpp"
 #include "harness/cli/going_on.hpp"
 #include "harness/cli/run_plan.hpp"
+#include "harness/service/notifier.hpp"
 
 namespace trackrod {
 namespace {
@@ -23,6 +24,8 @@ Result<std::string> go_on(const RunOptions& options, Loaded& loaded, const Conso
 }  // namespace
 
 int run_command(const RunOptions& options, Console& console) {
+  const auto notify = options.notify.empty() ? Result<std::string>{} : notify_program(options.notify);
+  if (!notify) return console.complain(notify.error()), status_of(notify.error());
   Loaded loaded;
   if (const auto status = load_or_complain(options.files.bench, options.files.plan, options.files.set, console, loaded))
     return *status;
@@ -31,7 +34,7 @@ int run_command(const RunOptions& options, Console& console) {
   tell_notes(loaded, console);
   const auto clear = clearance(loaded, loaded, options.runs, options.arming, console);
   if (!clear) return console.complain(clear.error()), status_of(clear.error());
-  return run_plan(loaded, options.runs, *after, *clear, console);
+  return run_plan(loaded, options.runs, *after, *notify, *clear, console);
 }
 
 }  // namespace trackrod

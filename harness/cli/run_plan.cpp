@@ -23,6 +23,7 @@
 #include "harness/cli/job.hpp"
 #include "harness/cli/message_notes.hpp"
 #include "harness/cli/progress.hpp"
+#include "harness/cli/run_news.hpp"
 #include "harness/cli/version.hpp"
 #include "harness/engine/keeper.hpp"
 #include "harness/engine/realtime.hpp"
@@ -30,6 +31,10 @@
 
 namespace trackrod {
 namespace {
+
+constexpr char unconfirmed[] =
+    "THE SAFE STATE WAS NOT CONFIRMED within its time: hit the hard-wired stop, and look at the bench before anything "
+    "else";
 
 // The keeper holds these; the loop inherits those it needs by number.
 struct Descriptors {
@@ -65,8 +70,8 @@ void note_loop_death(RunRecord& record, const LoopEnd& end) {
 
 }  // namespace
 
-int run_plan(const Loaded& loaded, const std::string& runs, const std::string& after, const Clearance& clearance,
-             Console& console) {
+int run_plan(const Loaded& loaded, const std::string& runs, const std::string& after, const std::string& notify,
+             const Clearance& clearance, Console& console) {
   std::signal(SIGPIPE, SIG_IGN);
 
   auto set = open_devices(*loaded.bench);
@@ -118,12 +123,14 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& a
   auto loop = launch(*shared, fds);
   if (!loop) return console.complain(loop.error()), harness_failed;
 
-  const auto log = spdlog::basic_logger_st("run", folder->file("run.log"));
+  const auto log = spdlog::basic_logger_mt("run", folder->file("run.log"));
   log->flush_on(spdlog::level::info);
+  RunNews news{notify, *folder, log, console};
   Progress progress{*loaded.timeline, journal->header(), console};
   std::atomic<std::uint32_t> disk_stop{0};
   Recorder recorder{*journal, **shared, disk_stop, [&](const Event& event) {
                       progress.on_event(event);
+                      news.on_event(event, progress.last());
                       log->info(event_words(event, journal->header()));
                       if (event.kind == EventKind::inspected)
                         (void)note_inspected(event, *loaded.bench, (*shared)->accounts, *journal);
@@ -135,11 +142,14 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& a
                     }};
   const auto grant =
       become_realtime(loop_priority + 1);  // above the loop: a loop that spins must not keep its keeper away
-  const auto end = mind_loop(*loop, parts, **shared, disk_stop, clearance.unattended ? Hangup::ignored : Hangup::stops);
+  const auto end = mind_loop(*loop, parts, **shared, disk_stop, clearance.unattended ? Hangup::ignored : Hangup::stops,
+                             [&](BenchTime beat, bool stopping) { news.look(beat, stopping); });
+  news.finishing();
   leave_realtime();  // scoring and archiving have time
   const auto recorded = recorder.finish();
   progress.end();
   if (!end.started) {
+    news.ended("the loop did not start; nothing was driven", {});
     console.complain("the loop did not start; nothing was driven. Its words stand above; the folder is " +
                      folder->path());
     return harness_failed;
@@ -157,11 +167,10 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& a
     if (auto finished = following->finish(); !finished) record.notes.push_back(finished.error().context);
   if (!limit_passed.empty()) record.notes.push_back(limit_passed);
   if (auto written = folder->write("run.json", to_json(record)); !written) console.complain(written.error());
-  if (!end.outcome.safe_reached)
-    console.complain(
-        "THE SAFE STATE WAS NOT CONFIRMED within its time: hit the hard-wired stop, and look at the bench before "
-        "anything else");
-  return finish_run(*folder, record, loaded, console);
+  if (!end.outcome.safe_reached) console.complain(unconfirmed);
+  const auto finished = finish_run(*folder, record, loaded, console);
+  news.ended(record.ending + (end.outcome.safe_reached ? "" : std::string{"; "} + unconfirmed), finished.verdicts);
+  return finished.status;
 }
 
 }  // namespace trackrod

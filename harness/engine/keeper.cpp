@@ -82,8 +82,8 @@ namespace {
 class Watch {
  public:
   Watch(const LoopProcess& loop, SharedState& shared, const TimeSource& time, const std::atomic<std::uint32_t>& stop,
-        Hangup hangup)
-      : loop_{loop}, shared_{shared}, time_{time}, stop_{stop}, begun_{time.now()} {
+        Hangup hangup, const OnLook& on_look)
+      : loop_{loop}, shared_{shared}, time_{time}, stop_{stop}, on_look_{on_look}, begun_{time.now()} {
     if (hangup == Hangup::stops)
       signals_.add(SIGHUP);
     else
@@ -129,6 +129,7 @@ class Watch {
     }
     const BenchTime beat{Duration{shared_.beat_ns.load(std::memory_order_acquire)}};
     const bool ticking = beat != BenchTime{};
+    on_look_(beat, shared_.stop.load() != 0);
     if (time_.now() - (ticking ? beat : begun_) <= (ticking ? heartbeat_limit : start_limit)) return false;
     kill_and_reap(loop_.pid);  // before anything is sent: two senders would confuse the devices
     end_.died = end_.hung = !shared_.over.load(std::memory_order_acquire);
@@ -140,6 +141,7 @@ class Watch {
   SharedState& shared_;
   const TimeSource& time_;
   const std::atomic<std::uint32_t>& stop_;
+  const OnLook& on_look_;
   BenchTime begun_;
   LoopEnd end_;
   boost::asio::io_context io_;
@@ -150,8 +152,8 @@ class Watch {
 }  // namespace
 
 LoopEnd mind_loop(const LoopProcess& loop, const TakeOverParts& parts, SharedState& shared,
-                  const std::atomic<std::uint32_t>& stop, Hangup hangup) {
-  auto end = Watch{loop, shared, parts.time, stop, hangup}.until_end();
+                  const std::atomic<std::uint32_t>& stop, Hangup hangup, const OnLook& on_look) {
+  auto end = Watch{loop, shared, parts.time, stop, hangup, on_look}.until_end();
   close(loop.socket);
   end.started = shared.beat_ns.load() != 0;
   if (!end.died) {

@@ -5,6 +5,7 @@
 #include <sys/types.h>
 
 #include <atomic>
+#include <functional>
 #include <span>
 #include <string>
 #include <vector>
@@ -34,11 +35,15 @@ struct LoopEnd {
 // Whether the run ends when the terminal that it was started from is closed (SIGHUP).
 enum class Hangup : std::uint8_t { stops, ignored };
 
+// What the watch sees at each of its looks: the loop's last heartbeat (zero: none yet), and whether it was asked to
+// stop. Called on the watch's thread; must not block.
+using OnLook = std::function<void(BenchTime beat, bool stopping)>;
+
 // Watches until the loop has ended and the bench is safe. Takes the stop signals of the process (SIGINT, SIGTERM, and
 // SIGHUP as told) meanwhile and passes them on as a request to end in good order; `stop` (0 or StopCause + 1) does the
 // same from another thread. Blocks; call on a thread that nothing else delays.
 LoopEnd mind_loop(const LoopProcess& loop, const TakeOverParts& parts, SharedState& shared,
-                  const std::atomic<std::uint32_t>& stop, Hangup hangup);
+                  const std::atomic<std::uint32_t>& stop, Hangup hangup, const OnLook& on_look);
 
 // A heartbeat older than this means that the loop hangs. Longer than the holes that a busy machine tears.
 inline constexpr Duration heartbeat_limit = std::chrono::milliseconds{250};
