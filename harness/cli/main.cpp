@@ -1,10 +1,15 @@
 // The option table: every command, its options and their words. Help texts come from here and nowhere else.
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <cstdio>
 #include <functional>
 
 #include "harness/cli/commands.hpp"
+#include "harness/cli/completion.hpp"
+#include "harness/cli/manual.hpp"
+#include "harness/cli/option_words.hpp"
+#include "harness/cli/order.hpp"
 #include "harness/cli/version.hpp"
 
 namespace trackrod {
@@ -32,9 +37,11 @@ class Options {
     add_inner_commands();
   }
 
-  int run(int argc, char** argv) {
+  // `words`: without the program's name.
+  int run(std::vector<std::string> words) {
+    std::reverse(words.begin(), words.end());  // as the library wants them
     try {
-      app_.parse(argc, argv);
+      app_.parse(words);
     } catch (const CLI::ParseError& e) {
       return app_.exit(e) == 0 ? all_pass : bad_input;
     }
@@ -51,8 +58,8 @@ class Options {
     return sub;
   }
   static void add_plan(CLI::App& sub, PlanChoice& files) {
-    sub.add_option("PLAN", files.plan, "plan file")->required();
-    sub.add_option("--bench", files.bench, "bench file")->required();
+    sub.add_option("PLAN", files.plan, "plan file")->type_name(a_file)->required();
+    sub.add_option("--bench", files.bench, "bench file")->type_name(a_file)->required();
     sub.add_option("--set", files.set, "name=value for a variable of the plan; may be repeated");
   }
 
@@ -64,7 +71,8 @@ class Options {
   }
 
   static void add_spans(CLI::App& sub, SpanOptions& spans) {
-    sub.add_option("--spans", spans.file, "of a recording: file that says which stretches stand for steps");
+    sub.add_option("--spans", spans.file, "of a recording: file that says which stretches stand for steps")
+        ->type_name(a_file);
     sub.add_option("--find", spans.find, "steps, sweeps or holds: find them in the signal --in; may be repeated")
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
@@ -86,8 +94,8 @@ class Options {
   void add_file_commands() {
     auto& check = add("check", "check a bench file, and a plan against it; with --live, look at the bench itself",
                       [this](Console& c) { return check_command(check_, c); });
-    check.add_option("BENCH", check_.files.bench, "bench file")->required();
-    check.add_option("PLAN", check_.files.plan, "plan file");
+    check.add_option("BENCH", check_.files.bench, "bench file")->type_name(a_file)->required();
+    check.add_option("PLAN", check_.files.plan, "plan file")->type_name(a_file);
     check.add_option("--set", check_.files.set, "name=value for a variable of the plan; may be repeated");
     check.add_flag("--live", check_.live,
                    "open every link, listen and ask, drive nothing; without it no device is touched");
@@ -115,6 +123,7 @@ class Options {
     check
         .add_option("--runs", check_.runs,
                     "where the run folder of a nudge is made, and where the proofs of a shift are kept")
+        ->type_name(a_folder)
         ->capture_default_str();
     add_arming(check, check_.arming);
     nudge->excludes(shift);
@@ -122,7 +131,7 @@ class Options {
     auto& listen = add("listen", "show what arrives from a device, as bytes and decoded; sends nothing",
                        [this](Console& c) { return listen_command(listen_, c); });
     listen.add_option("DEVICE", listen_.device, "name of the device in the bench file")->required();
-    listen.add_option("--bench", listen_.bench, "bench file")->required();
+    listen.add_option("--bench", listen_.bench, "bench file")->type_name(a_file)->required();
     listen.add_option("--for", listen_.how_long, "how long to listen")->capture_default_str();
     listen.add_option("--count", listen_.count, "stop after this many arrivals")->capture_default_str();
 
@@ -133,7 +142,7 @@ class Options {
     auto& preview = add("preview", "draw what a plan will ask of the bench, and how near it comes to the limits",
                         [this](Console& c) { return preview_command(preview_, c); });
     add_plan(preview, preview_.files);
-    preview.add_option("--svg", preview_.svg, "write the picture to this file");
+    preview.add_option("--svg", preview_.svg, "write the picture to this file")->type_name(a_file);
 
     auto& schema = add("schema", "print the JSON Schema of a kind of file, for editors",
                        [this](Console&) { return schema_command(schema_); });
@@ -146,9 +155,13 @@ class Options {
     auto& rehearse = add("rehearse", "run a plan in virtual time against the simulated bench; nothing real moves",
                          [this](Console& c) { return rehearse_command(rehearse_, c); });
     add_plan(rehearse, rehearse_.files);
-    rehearse.add_option("--runs", rehearse_.runs, "where run folders are made")->capture_default_str();
-    rehearse.add_option("--truth", rehearse_.truth,
-                        "truth file of the simulated bench (default: truth.json beside the bench file)");
+    rehearse.add_option("--runs", rehearse_.runs, "where run folders are made")
+        ->type_name(a_folder)
+        ->capture_default_str();
+    rehearse
+        .add_option("--truth", rehearse_.truth,
+                    "truth file of the simulated bench (default: truth.json beside the bench file)")
+        ->type_name(a_file);
     rehearse.add_option("--truth-set", rehearse_.truth_set,
                         "name=value for one truth, such as road.dead_time=\"60 ms\"; may be repeated");
     rehearse.add_option("--seed", rehearse_.seed, "seed of the simulated noise")->capture_default_str();
@@ -156,53 +169,77 @@ class Options {
     auto& run = add("run", "run a plan on the bench. THE BENCH MOVES: see the cautions it prints",
                     [this](Console& c) { return run_command(run_, c); });
     add_plan(run, run_.files);
-    run.add_option("--runs", run_.runs, "where run folders are made")->capture_default_str();
-    run.add_option("--after", run_.after, "folder of a run of this plan that was cut short: go on where it ended");
+    run.add_option("--runs", run_.runs, "where run folders are made")->type_name(a_folder)->capture_default_str();
+    run.add_option("--after", run_.after, "folder of a run of this plan that was cut short: go on where it ended")
+        ->type_name(a_folder);
     run.add_option("--from", run_.from, "with --after: the step to begin with (default: the first one that it left)");
     add_arming(run, run_.arming);
     run.add_option("--notify", run_.notify,
                    "program to start when the run trips, ends, or its disk runs full: PROGRAM KIND RUN SENTENCE "
-                   "VERDICTS; it delays nothing and is killed after 30 s");
+                   "VERDICTS; it delays nothing and is killed after 30 s")
+        ->type_name(a_file);
     run.add_flag(
         "--unattended", run_.arming.unattended,
         "nobody stays at the bench, where the bench file allows that; the run goes on when the terminal closes");
 
+    auto& order = add("run-order",
+                      "obey an order for one run, which is a file that a person wrote: take it away, then run. THE "
+                      "BENCH MOVES. For the service",
+                      [this](Console& c) { return obey(c); });
+    order
+        .add_option("ORDER", order_, "file with the words of one `trackrod run`, one a line; good for 15 minutes, once")
+        ->type_name(a_file)
+        ->required();
+
     auto& simulate = add("simulate", "stand in for the bench and its unit, over the bench file's own links",
                          [this](Console& c) { return simulate_command(simulate_, c); });
-    simulate.add_option("--bench", simulate_.bench, "bench file")->required();
-    simulate.add_option("--truth", simulate_.truth, "truth file (default: truth.json beside the bench file)");
+    simulate.add_option("--bench", simulate_.bench, "bench file")->type_name(a_file)->required();
+    simulate.add_option("--truth", simulate_.truth, "truth file (default: truth.json beside the bench file)")
+        ->type_name(a_file);
     simulate.add_option("--set", simulate_.set,
                         "name=value for one truth, such as road.dead_time=\"60 ms\"; may be repeated");
-    simulate.add_option("--log", simulate_.log,
-                        "write what was received and what was true to this file, a JSON object a line");
+    simulate
+        .add_option("--log", simulate_.log,
+                    "write what was received and what was true to this file, a JSON object a line")
+        ->type_name(a_file);
     simulate.add_option("--seed", simulate_.seed, "seed of the noise")->capture_default_str();
   }
 
   void add_result_commands() {
     auto& import = add("import", "make a run folder of a recording made elsewhere: CSV, or candump text",
                        [this](Console& c) { return import_command(import_, c); });
-    import.add_option("FILE", import_.recording.file, "the recording")->required();
-    import.add_option("--as", import_.recording.as, "description of such recordings")->required();
-    import.add_option("--into", import_.recording.into, "the folder to make (default: one in --runs)");
-    import.add_option("--runs", import_.recording.runs, "where run folders are made")->capture_default_str();
+    import.add_option("FILE", import_.recording.file, "the recording")->type_name(a_file)->required();
+    import.add_option("--as", import_.recording.as, "description of such recordings")->type_name(a_file)->required();
+    import.add_option("--into", import_.recording.into, "the folder to make (default: one in --runs)")
+        ->type_name(a_folder);
+    import.add_option("--runs", import_.recording.runs, "where run folders are made")
+        ->type_name(a_folder)
+        ->capture_default_str();
     add_spans(import, import_.spans);
 
     auto& score = add("score", "score a run by its plan, or a recording made elsewhere by a plan's criteria",
                       [this](Console& c) { return score_command(score_, c); });
-    score.add_option("RUN", score_.run, "run folder, or with --as the file of a recording")->required();
-    score.add_option("--as", score_.as, "description of such recordings: import the file first");
-    score.add_option("--runs", score_.runs, "with --as: where run folders are made")->capture_default_str();
-    score.add_option("--plan", score_.plan, "of a recording: the plan whose criteria are applied");
+    score.add_option("RUN", score_.run, "run folder, or with --as the file of a recording")
+        ->type_name(a_file)
+        ->required();
+    score.add_option("--as", score_.as, "description of such recordings: import the file first")->type_name(a_file);
+    score.add_option("--runs", score_.runs, "with --as: where run folders are made")
+        ->type_name(a_folder)
+        ->capture_default_str();
+    score.add_option("--plan", score_.plan, "of a recording: the plan whose criteria are applied")->type_name(a_file);
     score.add_option("--set", score_.set, "name=value for a variable of that plan; may be repeated");
     add_spans(score, score_.spans);
     auto& report = add("report", "write the report of a run, or of several runs of one plan with a sign-off matrix",
                        [this](Console& c) { return report_command(report_, c); });
-    report.add_option("RUN", report_.runs, "run folder; of several the report goes into the latest")->required();
-    report.add_option("--sign-off", report_.sign_off, "file of waivers, and of why runs were made again");
+    report.add_option("RUN", report_.runs, "run folder; of several the report goes into the latest")
+        ->type_name(a_folder)
+        ->required();
+    report.add_option("--sign-off", report_.sign_off, "file of waivers, and of why runs were made again")
+        ->type_name(a_file);
     report.add_option("--on", report_.on, "day on which waivers are looked at, as 2026-11-25 (default: today)");
     auto& archive = add("archive", "make the HDF5 archive of a run from its journal",
                         [this](Console& c) { return archive_command(archive_, c); });
-    archive.add_option("RUN", archive_.run, "run folder")->required();
+    archive.add_option("RUN", archive_.run, "run folder")->type_name(a_folder)->required();
 
     auto& calibrate = add("calibrate", "write what a run measured into the bench file; nothing moves",
                           [this](Console& c) { return calibrate_command(calibrate_, c); });
@@ -212,18 +249,38 @@ class Options {
         ->type_name("SIGNAL AGAINST")
         ->expected(2)
         ->required();
-    calibrate.add_option("--from", calibrate_.run, "run folder; no rehearsal")->required();
+    calibrate.add_option("--from", calibrate_.run, "run folder; no rehearsal")->type_name(a_folder)->required();
     calibrate.add_option("--steps", calibrate_.steps, "steps to look at (default: all)");
-    calibrate.add_option("--bench", calibrate_.bench, "bench file")->required();
+    calibrate.add_option("--bench", calibrate_.bench, "bench file")->type_name(a_file)->required();
     calibrate
         .add_option("--into", calibrate_.into, "file of the bench that has a list of skews, often an included one")
+        ->type_name(a_file)
         ->required();
     calibrate.add_option("--sign", calibrate_.sign, "\"opposite\": SIGNAL is meant to go against AGAINST");
     calibrate.add_option("--longest", calibrate_.longest, "longest skew that is looked for (default: 50 ms)");
   }
 
-  // Not for people: what the keeper starts.
+  int obey(Console& console) {
+    auto words = take_order(order_, std::chrono::system_clock::now());
+    if (!words) return console.complain(words.error()), status_of(words.error());
+    words->insert(words->begin(), "run");
+    if (json_) words->insert(words->begin(), "--json");
+    return Options{}.run(std::move(*words));
+  }
+
+  // Not for people: what the build makes of this table, and what the keeper starts.
   void add_inner_commands() {
+    auto& manual = add("manual", "write the manual pages", [this](Console& c) {
+      const auto written = write_manual(app_, manual_);
+      return written ? all_pass : (c.complain(written.error()), status_of(written.error()));
+    });
+    manual.group("");
+    manual.add_option("FOLDER", manual_)->required();
+    auto& completion = add("completion", "print what a shell needs to complete commands and options",
+                           [this](Console&) { return std::fputs(bash_completion(app_).c_str(), stdout), all_pass; });
+    completion.group("");
+    completion.add_option("SHELL", completion_)->required()->check(CLI::IsMember({"bash"}));
+
     auto& loop = add("loop", "the loop's process; started by run", [this](Console&) { return loop_command(loop_); });
     loop.group("");
     loop.add_option("--shared", loop_.shared)->required();
@@ -252,6 +309,7 @@ class Options {
   ReportOptions report_;
   ArchiveOptions archive_;
   CalibrateOptions calibrate_;
+  std::string order_, manual_, completion_;
   LoopOptions loop_;
   FollowOptions follow_;
 };
@@ -261,7 +319,7 @@ class Options {
 
 int main(int argc, char** argv) {
   try {
-    return trackrod::Options{}.run(argc, argv);
+    return trackrod::Options{}.run({argv + 1, argv + argc});
   } catch (const std::exception& e) {
     std::fprintf(stderr, "trackrod: the harness failed: %s\n", e.what());
     return trackrod::harness_failed;
