@@ -22,12 +22,13 @@ struct LimitName {
 };
 constexpr LimitName limit_names[] = {
     {Limit::Kind::at_most, "at_most"}, {Limit::Kind::at_least, "at_least"}, {Limit::Kind::within, "within"}};
+constexpr Verdict verdicts[] = {Verdict::pass, Verdict::fail, Verdict::inconclusive, Verdict::not_run,
+                                Verdict::invalid};
 
 Json limit_json(const std::optional<Limit>& limit) {
   if (!limit) return nullptr;
   Json out;
-  for (const auto& l : limit_names)
-    if (l.kind == limit->kind) out["kind"] = l.name;
+  out["kind"] = limit_kind_name(limit->kind);
   if (limit->kind != Limit::Kind::at_most) out["low"] = number_or_null(limit->low);
   if (limit->kind != Limit::Kind::at_least) out["high"] = number_or_null(limit->high);
   return out;
@@ -113,11 +114,10 @@ class Reader {
 std::optional<Limit> read_limit(const Node& node, Problems& problems) {
   Reader reader{node, problems};
   const auto kind = reader.text("kind");
-  for (const auto& l : limit_names) {
-    if (kind != l.name) continue;
-    Limit limit{l.kind, 0.0, 0.0};
-    if (l.kind != Limit::Kind::at_most) limit.low = reader.number("low", false).value_or(0.0);
-    if (l.kind != Limit::Kind::at_least) limit.high = reader.number("high", false).value_or(0.0);
+  if (const auto known = limit_kind_named(kind)) {
+    Limit limit{*known, 0.0, 0.0};
+    if (*known != Limit::Kind::at_most) limit.low = reader.number("low", false).value_or(0.0);
+    if (*known != Limit::Kind::at_least) limit.high = reader.number("high", false).value_or(0.0);
     return limit;
   }
   if (!kind.empty()) reader.wrong("kind", one_of({"at_most", "at_least", "within"}));
@@ -141,14 +141,14 @@ Contribution read_contribution(const Node& node, Problems& problems) {
 void read_verdict(Reader& reader, Finding& out) {
   const auto name = reader.text("verdict", true);
   if (name.empty()) return;
-  std::vector<std::string> known;
-  for (const auto v : {Verdict::pass, Verdict::fail, Verdict::inconclusive, Verdict::not_run, Verdict::invalid}) {
-    known.push_back(verdict_name(v));
-    if (name != known.back()) continue;
-    out.verdict = v;
+  if (const auto verdict = verdict_named(name)) {
+    out.verdict = *verdict;
     out.judged = true;
+    return;
   }
-  if (!out.judged) reader.wrong("verdict", one_of(known) + " or null");
+  std::vector<std::string> known;
+  for (const auto v : verdicts) known.push_back(verdict_name(v));
+  reader.wrong("verdict", one_of(known) + " or null");
 }
 
 void read_lists(Reader& reader, Finding& out, Problems& problems) {
@@ -219,6 +219,24 @@ Result<std::vector<Finding>> read_findings(const std::string& text, const std::s
   }
   if (!problems.none()) return tl::unexpected(first_of(problems));
   return out;
+}
+
+std::string limit_kind_name(Limit::Kind kind) {
+  for (const auto& l : limit_names)
+    if (l.kind == kind) return l.name;
+  return "";
+}
+
+std::optional<Limit::Kind> limit_kind_named(const std::string& name) {
+  for (const auto& l : limit_names)
+    if (name == l.name) return l.kind;
+  return std::nullopt;
+}
+
+std::optional<Verdict> verdict_named(const std::string& name) {
+  for (const auto v : verdicts)
+    if (name == verdict_name(v)) return v;
+  return std::nullopt;
 }
 
 }  // namespace trackrod

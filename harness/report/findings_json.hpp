@@ -17,4 +17,10 @@ std::string write_findings(const std::vector<Finding>& findings);
 // column.
 Result<std::vector<Finding>> read_findings(const std::string& text, const std::string& file = "findings.json");
 
+// "at_most", "at_least", "within", and the reverse; empty for what is none of them.
+std::string limit_kind_name(Limit::Kind kind);
+std::optional<Limit::Kind> limit_kind_named(const std::string& name);
+// The reverse of verdict_name.
+std::optional<Verdict> verdict_named(const std::string& name);
+
 }  // namespace trackrod

@@ -1,6 +1,7 @@
 #include <algorithm>
 
 #include "harness/base/units.hpp"
+#include "harness/report/csv.hpp"
 #include "harness/report/limit_margin.hpp"
 #include "harness/report/matrix_files.hpp"
 
@@ -8,20 +9,6 @@ namespace trackrod {
 namespace {
 
 constexpr int digits = 9;
-
-// RFC 4180, 2.5 to 2.7: quoted where it holds a comma, a quote or a line break; a quote is doubled.
-std::string field(const std::string& text) {
-  if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
-  std::string out = "\"";
-  for (const char c : text) out += c == '"' ? std::string{"\"\""} : std::string(1, c);
-  return out + "\"";
-}
-
-std::string line(const std::vector<std::string>& fields) {
-  std::string out;
-  for (const auto& f : fields) out += (out.empty() ? "" : ",") + field(f);
-  return out + "\r\n";
-}
 
 const std::vector<std::string> heads{"grid",
                                      "fault",
@@ -86,13 +73,13 @@ std::string cell_line(const Matrix& matrix, std::size_t number, std::size_t row,
   const auto waiver = state_of(cell) == CellState::waived ? *cell.waiver : Waiver{};
   fields.insert(fields.end(), {waiver.reason, waiver.by, waiver.date, waiver.expires});
   fields.push_back(cell.attempts.empty() ? "" : report + "#" + evidence_anchor(number, row, column));
-  return line(fields);
+  return csv_line(fields);
 }
 
 }  // namespace
 
 std::string write_matrix_csv(const SignOff& sign_off, const std::string& report) {
-  auto out = line(heads);
+  auto out = csv_line(heads);
   for (std::size_t m = 0; m < sign_off.matrices.size(); ++m) {
     const auto& matrix = sign_off.matrices[m];
     for (std::size_t row = 0; row < matrix.rows.size(); ++row)

@@ -132,8 +132,9 @@ std::string tally_text(const Tally& c) {
   return text;
 }
 
-std::optional<Verdict> overall(const std::vector<Finding>& findings) {
-  const auto counts = tally(findings);
+std::optional<Verdict> overall(const std::vector<Finding>& findings) { return overall(tally(findings)); }
+
+std::optional<Verdict> overall(const Tally& counts) {
   if (counts.invalid > 0) return Verdict::invalid;
   if (counts.fail > 0) return Verdict::fail;
   if (counts.inconclusive > 0) return Verdict::inconclusive;

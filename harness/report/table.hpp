@@ -20,6 +20,7 @@ std::string tally_text(const Tally& counts);
 
 // The worst verdict: invalid, fail, then inconclusive, then not run, then pass. Empty when no finding is judged.
 std::optional<Verdict> overall(const std::vector<Finding>& findings);
+std::optional<Verdict> overall(const Tally& counts);
 // 1 a fail; 4 inconclusive, not run or invalid; else 0, also when nothing is judged. The caller puts 2, 5 and 3 before
 // it.
 int exit_status(const std::vector<Finding>& findings);
