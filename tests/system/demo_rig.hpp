@@ -48,6 +48,14 @@ inline std::string replaced(std::string text, const std::string& from, const std
   return text;
 }
 
+// The newest of the run folders in there; beside them lies the ledger.
+inline std::string newest_run(const std::string& runs) {
+  std::string newest;
+  for (const auto& entry : std::filesystem::directory_iterator{runs})
+    if (entry.is_directory()) newest = std::max(newest, entry.path().string());
+  return newest;
+}
+
 class DemoRig {
  public:
   DemoRig() {
@@ -104,13 +112,7 @@ class DemoRig {
     arguments.insert(arguments.end(), more.begin(), more.end());
     return start(arguments, "rehearse");
   }
-  // The newest run folder.
-  std::string run_folder() const {
-    std::string newest;
-    for (const auto& entry : std::filesystem::directory_iterator{file("runs")})
-      if (entry.is_directory()) newest = std::max(newest, entry.path().string());
-    return newest;
-  }
+  std::string run_folder() const { return newest_run(file("runs")); }
 
  private:
   static constexpr std::array shipped_ports{47110, 47111, 47112, 47113, 47114, 47115, 47120, 47121};

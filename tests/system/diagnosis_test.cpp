@@ -109,8 +109,7 @@ TEST_CASE("a run in which the unit restarts with other software is invalid") {
                                "restart");
     CHECK(run->wait(60s) == status);
     CAPTURE(run->out(), run->err());
-    std::string folder;
-    for (const auto& entry : std::filesystem::directory_iterator{runs}) folder = entry.path().string();
+    const auto folder = newest_run(runs);
     const auto invalid = Json::parse(slurp(folder + "/run.json"))["invalid"].dump();
     CHECK(mentions(invalid, "its software was '2.4.1' and is '2.5.0'") == (status != 0));
     const auto dead_time = findings_named(Json::parse(slurp(folder + "/findings.json")), "delay.dead_time");
@@ -131,8 +130,7 @@ TEST_CASE("a fault that comes up in the steps is in the memory after them, and t
       "sag");
   CAPTURE(run->err());
   CHECK(run->wait(60s) == 0);
-  std::string folder;
-  for (const auto& entry : std::filesystem::directory_iterator{rig.file("runs2")}) folder = entry.path().string();
+  const auto folder = newest_run(rig.file("runs2"));
   const auto record = Json::parse(slurp(folder + "/run.json"));
   CHECK(record["fault_memory"]["before"]["diagnosis"] == Json{"empty"});
   CHECK(mentions(record["fault_memory"]["after"]["diagnosis"].dump(), "5A0216 (C1A02-16): test failed"));

@@ -22,7 +22,7 @@ struct SmallCampaign : DemoRig {
                                "rehearse");
     program->wait(240s);
     told = program->out() + program->err();
-    return std::filesystem::directory_iterator { runs } -> path().string();
+    return newest_run(runs);
   }
   int report(std::vector<std::string> arguments) {
     arguments.insert(arguments.begin(), {"--json", "report"});

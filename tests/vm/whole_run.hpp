@@ -33,7 +33,8 @@ inline Process start(const std::string& command, const std::string& on, const st
 
 inline std::string folder_in(const std::string& runs) {
   std::string newest;
-  for (const auto& entry : std::filesystem::directory_iterator{runs}) newest = std::max(newest, entry.path().string());
+  for (const auto& entry : std::filesystem::directory_iterator{runs})
+    if (entry.is_directory()) newest = std::max(newest, entry.path().string());
   return newest;
 }
 
