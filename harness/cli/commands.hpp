@@ -121,6 +121,16 @@ struct ReportOptions {
 };
 int report_command(const ReportOptions& options, Console& console);
 
+struct HistoryOptions {
+  std::string runs{"runs"};  // folder of the runs
+  std::string ledger;        // connection string; empty: the environment's, else the file in `runs`
+  bool rebuild{false};
+  std::string unit, plan, bench, since, until, finding, step, requirement, verdict;  // empty: all
+  bool rehearsals{false}, every_scoring{false}, plot{false};
+  std::string csv, svg;  // files to write; empty: none
+};
+int history_command(const HistoryOptions& options, Console& console);
+
 // A skew from a finished run into a file of the bench. Drives nothing.
 struct CalibrateOptions {
   std::vector<std::string> skew;   // the signal that is late, and the one that it is held against

@@ -12,6 +12,7 @@
 #include "harness/capture/journal_capture.hpp"
 #include "harness/cli/cycles_file.hpp"
 #include "harness/cli/inspection.hpp"
+#include "harness/cli/run_ledger.hpp"
 #include "harness/cli/trip_facts.hpp"
 #include "harness/cli/version.hpp"
 #include "harness/report/findings_json.hpp"
@@ -234,7 +235,9 @@ int joined_status(const RunRecord& record, const std::vector<Finding>& findings)
   return record.invalid.empty() ? exit_status(findings) : inconclusive;
 }
 
-Finished finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& loaded, Console& console) {
+namespace {
+
+Finished score_and_report(const RunFolder& folder, const RunRecord& record, const Loaded& loaded, Console& console) {
   if (auto archived = archive_apart(folder); !archived) console.complain(archived.error());
   auto capture = JournalCapture::open(folder.file("journal"));
   if (!capture) return console.complain(capture.error()), Finished{};
@@ -251,6 +254,14 @@ Finished finish_run(const RunFolder& folder, const RunRecord& record, const Load
   for (const auto& reason : record.invalid) console.complain("the run is invalid: " + reason);
   tell(evaluation.findings, sign_off, folder.file("report.html"), console);
   return {joined_status(record, evaluation.findings), tally_text(tally(evaluation.findings))};
+}
+
+}  // namespace
+
+Finished finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& loaded, Console& console) {
+  auto finished = score_and_report(folder, record, loaded, console);
+  enter_run(folder, WithoutLedger::make_one, console);
+  return finished;
 }
 
 }  // namespace trackrod

@@ -25,7 +25,8 @@ struct Finished {
   int status{harness_failed};  // joins the verdicts and how the run ended
   std::string verdicts;        // "3 pass, 1 fail, ..."; empty when nothing could be scored
 };
-// Makes the archive in a process of its own (low priority), then scores, reports and tells.
+// Makes the archive in a process of its own (low priority), then scores, reports, tells, and enters the run in the
+// ledger.
 Finished finish_run(const RunFolder& folder, const RunRecord& record, const Loaded& loaded, Console& console);
 
 // The report of an evaluation, as HTML. `sign_off` is of what the evaluation has in cells.

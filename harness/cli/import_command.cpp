@@ -4,6 +4,7 @@
 
 #include "harness/cli/finish.hpp"
 #include "harness/cli/import_recording.hpp"
+#include "harness/cli/run_ledger.hpp"
 #include "harness/recording/spans_file.hpp"
 
 namespace trackrod {
@@ -19,6 +20,7 @@ int import_command(const ImportOptions& options, Console& console) {
   if (*spans && !(*spans)->empty())
     if (auto written = folder->write("spans.json", spans_json(**spans)); !written)
       return console.complain(written.error()), status_of(written.error());
+  enter_run(*folder, options.recording.into.empty() ? WithoutLedger::make_one : WithoutLedger::let_be, console);
   console.give(nlohmann::json{{"run", folder->path()}}.dump() + "\n");
   return all_pass;
 }

@@ -241,6 +241,8 @@ class Options {
                         [this](Console& c) { return archive_command(archive_, c); });
     archive.add_option("RUN", archive_.run, "run folder")->type_name(a_folder)->required();
 
+    add_history();
+
     auto& calibrate = add("calibrate", "write what a run measured into the bench file; nothing moves",
                           [this](Console& c) { return calibrate_command(calibrate_, c); });
     calibrate
@@ -266,6 +268,38 @@ class Options {
     words->insert(words->begin(), "run");
     if (json_) words->insert(words->begin(), "--json");
     return Options{}.run(std::move(*words));
+  }
+
+  void add_history() {
+    auto& history = add("history", "list the runs there were, or how one finding went over units and dates",
+                        [this](Console& c) { return history_command(history_, c); });
+    history.add_option("RUNS", history_.runs, "where the run folders are, and beside them the ledger")
+        ->type_name(a_folder)
+        ->capture_default_str();
+    history.add_option("--unit", history_.unit, "of this unit: its serial number, or the name of the kind of unit");
+    history.add_option("--plan", history_.plan, "by this plan");
+    history.add_option("--bench", history_.bench, "on this bench");
+    history.add_option("--since", history_.since, "from this day on, as 2026-11-25");
+    history.add_option("--until", history_.until, "up to this day, itself included");
+    history.add_option("--step", history_.step, "only findings of this step");
+    history.add_option("--requirement", history_.requirement, "only findings for this requirement");
+    history
+        .add_option(
+            "--verdict", history_.verdict,
+            "only findings that came out so: pass, fail, inconclusive, \"not run\" or invalid; without --finding "
+            "the worst of each run counts")
+        ->check(CLI::IsMember({"pass", "fail", "inconclusive", "not run", "invalid"}));
+    history.add_flag("--rehearsals", history_.rehearsals, "rehearsals too; they are left out otherwise");
+    history.add_flag("--every-scoring", history_.every_scoring, "every scoring of a run, not only its last one");
+    auto* finding = history.add_option("--finding", history_.finding,
+                                       "show how this finding went, such as delay.dead_time, run by run");
+    history.add_flag("--plot", history_.plot, "draw it on the terminal")->needs(finding);
+    history.add_option("--svg", history_.svg, "write the picture to this file")->needs(finding);
+    history.add_option("--csv", history_.csv, "write what is listed to this file, as comma-separated values");
+    history.add_option("--ledger", history_.ledger,
+                       "another ledger, as \"postgresql://host=HOST dbname=NAME\" or \"sqlite3://db=FILE\" (default: "
+                       "what the environment variable TRACKROD_LEDGER says, else the file ledger.db in RUNS)");
+    history.add_flag("--rebuild", history_.rebuild, "first make the ledger anew from the run folders in RUNS");
   }
 
   // Not for people: what the build makes of this table, and what the keeper starts.
@@ -307,6 +341,7 @@ class Options {
   ImportOptions import_;
   ScoreOptions score_;
   ReportOptions report_;
+  HistoryOptions history_;
   ArchiveOptions archive_;
   CalibrateOptions calibrate_;
   std::string order_, manual_, completion_;

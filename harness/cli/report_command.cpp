@@ -7,6 +7,7 @@
 #include "harness/cli/commands.hpp"
 #include "harness/cli/finish.hpp"
 #include "harness/cli/open_run.hpp"
+#include "harness/cli/run_ledger.hpp"
 #include "harness/recording/spans_file.hpp"
 
 namespace trackrod {
@@ -162,6 +163,7 @@ int report_command(const ReportOptions& options, Console& console) {
   const auto page = report_of(run.record, run.loaded, capture, evaluation, *sign_off);
   if (auto w = run.folder.write("report.html", page); !w) return console.complain(w.error()), harness_failed;
   if (auto w = write_matrix_files(run.folder, *sign_off); !w) return console.complain(w.error()), harness_failed;
+  enter_run(run.folder, WithoutLedger::let_be, console);
   tell(*sign_off, console);
   console.say("report: " + run.folder.file("report.html"));
   console.give(as_json(run.folder, *sign_off));

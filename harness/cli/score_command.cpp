@@ -6,6 +6,7 @@
 #include "harness/cli/commands.hpp"
 #include "harness/cli/finish.hpp"
 #include "harness/cli/import_recording.hpp"
+#include "harness/cli/run_ledger.hpp"
 #include "harness/recording/spans_file.hpp"
 #include "harness/report/findings_json.hpp"
 
@@ -115,6 +116,7 @@ int score_run(const OpenedRun& run, Console& console) {
 
 int score_command(const ScoreOptions& options, Console& console) {
   auto path = options.run;
+  auto without = WithoutLedger::let_be;
   std::error_code ignored;
   if (std::filesystem::is_regular_file(path, ignored) || !options.as.empty()) {
     if (options.as.empty())
@@ -128,16 +130,23 @@ int score_command(const ScoreOptions& options, Console& console) {
     const auto folder = import_recording({path, options.as, "", options.runs}, console);
     if (!folder) return console.complain(folder.error()), status_of(folder.error());
     path = folder->path();
+    without = WithoutLedger::make_one;
   }
   auto run = open_run(path);
   if (!run) return console.complain(run.error()), status_of(run.error());
-  if (run->record.imported) return score_recording(options, *run, console);
+  if (run->record.imported) {
+    const int status = score_recording(options, *run, console);
+    enter_run(run->folder, without, console);
+    return status;
+  }
   if (!options.plan.empty() || !options.spans.file.empty() || !options.spans.find.empty())
     return console.complain("'" + path +
                             "' is a run, which has a plan and steps of its own; --plan, --spans and --find are for "
                             "recordings made elsewhere"),
            bad_input;
-  return score_run(*run, console);
+  const int status = score_run(*run, console);
+  enter_run(run->folder, without, console);
+  return status;
 }
 
 }  // namespace trackrod

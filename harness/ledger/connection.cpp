@@ -132,6 +132,13 @@ void Writing::commit() {
   open_ = false;
 }
 
+std::string damage(Connection& connection) {
+  if (!connection.at.sqlite()) return "";  // its server's business
+  std::string found;
+  connection.sql << "pragma quick_check(1)", soci::into(found);
+  return found == "ok" ? "" : found;
+}
+
 bool has_table(Connection& connection, const std::string& name) {
   int count = 0;
   connection.sql << (connection.at.sqlite() ? "select count(*) from sqlite_master where type = 'table' and name = :name"
@@ -143,7 +150,7 @@ bool has_table(Connection& connection, const std::string& name) {
 
 Error error_of(const LedgerAt& at, const std::exception& exception) {
   const auto said = one_line(exception.what());
-  if (holds(said, "not a database") || holds(said, "malformed"))
+  if (at.sqlite() && (holds(said, "not a database") || holds(said, "malformed") || holds(said, "no such ")))
     return {Fault::bad_frame, at.words() + " is damaged or is no ledger (" + said + ")", {}};
   if (holds(said, "locked") || holds(said, "lock timeout"))
     return {

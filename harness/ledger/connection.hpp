@@ -38,6 +38,9 @@ class Writing {
   bool open_{true};
 };
 
+// What the database finds wrong with its own file, in words; empty: nothing. Throws what SOCI throws.
+std::string damage(Connection& connection);
+
 // Throws what SOCI throws.
 bool has_table(Connection& connection, const std::string& name);
 

@@ -131,6 +131,12 @@ std::vector<HistoryRun> runs_of(Connection& connection, const HistoryFilter& fil
   return out;
 }
 
+// Counts whatever the filter lets through, so that it is the same number each time.
+constexpr char same_before[] =
+    "(select count(*) from findings h where h.place = f.place and h.run = f.run and h.scoring = f.scoring and "
+    "h.name = f.name and coalesce(h.step, '') = coalesce(f.step, '') and h.signals = f.signals and "
+    "h.number <= f.number)";
+
 std::vector<HistoryFinding> findings_of(Connection& connection, const HistoryFilter& filter) {
   auto conditions = of_runs(filter);
   const auto more = of_findings(filter);
@@ -148,6 +154,7 @@ std::vector<HistoryFinding> findings_of(Connection& connection, const HistoryFil
   question.prefix = "";
   question("s.scoring", line.scoring);
   question("coalesce(s.plan, r.plan)", line.plan);
+  question(same_before, line.ordinal);
   conditions.give_to(question);
   question.ask(
       "from runs r join scorings s on s.place = r.place and s.run = r.run join findings f on f.place = s.place "
@@ -160,6 +167,7 @@ std::vector<HistoryFinding> findings_of(Connection& connection, const HistoryFil
     finding_columns(line.finding, reading);
     question.read(line.scoring);
     question.read(line.plan);
+    question.read(line.ordinal);
     out.push_back(line);
   }
   return out;

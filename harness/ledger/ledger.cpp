@@ -80,6 +80,17 @@ Result<void> Ledger::change(const std::function<Result<void>(Change&)>& what) {
   }
 }
 
+Result<void> Ledger::whole() {
+  auto& connection = *state_->connection;
+  try {
+    const auto found = damage(connection);
+    return found.empty() ? Result<void>{}
+                         : fail(Fault::bad_frame, connection.at.words() + " is damaged (" + found + ")");
+  } catch (const std::exception& e) {
+    return tl::unexpected<Error>{error_of(connection.at, e)};
+  }
+}
+
 void Ledger::Change::enter(const RunEntry& entry) {
   auto& connection = *state_.connection;
   for (const auto* table : tables)

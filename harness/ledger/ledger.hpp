@@ -42,6 +42,7 @@ struct HistoryFinding {
   int scoring{0};
   std::string plan;  // of the scoring
   LedgerFinding finding;
+  int ordinal{1};  // among those of its name, step and signals in this scoring: they come in the order of the plan
 };
 
 // What stands under a name somewhere in the ledger, for what looks names up.
@@ -66,6 +67,9 @@ class Ledger {
   // it reads while no other writer is at work, so the last writer has seen the newest. An error of `what` undoes it.
   class Change;
   Result<void> change(const std::function<Result<void>(Change&)>& what);
+
+  // Looks through the whole file; bad_frame where something in it is damaged.
+  Result<void> whole();
 
   // In the order of time.
   Result<std::vector<HistoryRun>> runs(const HistoryFilter& filter);
