@@ -74,11 +74,11 @@ Result<Figure> trend_figure(const std::vector<HistoryFinding>& findings) {
   if (units.size() > 1)
     return fail(Fault::bad_input, "the values are in " + one_of(units) +
                                       ", which have no common axis; choose among them with --plan or --step");
-  const auto first = lines.front().run.at;
-  const auto scale = scale_for(static_cast<double>(lines.back().run.at - first));
+  const auto& from = lines.front().run;
+  const auto scale = scale_for(static_cast<double>(lines.back().run.at - from.at));
   Figure figure;
   figure.title = lines.front().finding.name;
-  figure.x_label = "time since " + shown_minute(lines.front().run.started) + " / " + scale.unit;
+  figure.x_label = "time since " + (from.started.empty() ? from.day : shown_minute(from.started)) + " / " + scale.unit;
   figure.y_label = figure.title + " / " + units.front();
   std::vector<Belongs> all, curves;
   for (const auto& line : lines) all.push_back(belongs(line));
@@ -93,7 +93,7 @@ Result<Figure> trend_figure(const std::vector<HistoryFinding>& findings) {
     }
     constexpr auto none = std::numeric_limits<double>::quiet_NaN();
     auto& curve = figure.curves[at];
-    curve.x.push_back(static_cast<double>(lines[i].run.at - first) / scale.seconds);
+    curve.x.push_back(static_cast<double>(lines[i].run.at - from.at) / scale.seconds);
     curve.y.push_back(*lines[i].finding.value);
     curve.low.push_back(lines[i].finding.low.value_or(none));
     curve.high.push_back(lines[i].finding.high.value_or(none));
