@@ -25,6 +25,7 @@ bool holds(std::string_view text, std::string_view words) { return text.find(wor
 std::string one_line(std::string text) {
   if (text.starts_with("sqlite3_"))
     if (const auto colon = text.find(": "); colon != std::string::npos) text.erase(0, colon + 2);
+  if (const auto hint = text.find("\n\t"); hint != std::string::npos) text.resize(hint);
   if (const auto statement = text.find(" while "); statement != std::string::npos) text.resize(statement);
   for (auto& c : text)
     if (c == '\n' || c == '\t') c = ' ';
@@ -102,7 +103,7 @@ Result<std::unique_ptr<Connection>> connect(const LedgerAt& at, bool make) {
   } catch (const std::exception& e) {
     if (holds(e.what(), "Failed to find shared library"))
       return fail(Fault::refused, at.words() + " cannot be opened: SOCI's part for " + at.backend() +
-                                      " is not installed; on Debian it is in the package libsoci-" + at.backend() +
+                                      " is not installed; on Debian 12 it is the package libsoci-" + at.backend() +
                                       "4.0");
     return tl::unexpected<Error>{error_of(at, e)};
   }
@@ -157,6 +158,9 @@ Error error_of(const LedgerAt& at, const std::exception& exception) {
         Fault::timed_out,
         at.words() + " was written by another program for longer than " + std::to_string(longest_wait.count()) + " s",
         {}};
+  if (holds(said, "readonly database") || holds(said, "unable to open database file"))
+    return {
+        Fault::storage, at.words() + " cannot be opened or written: look at the rights of the file and its folder", {}};
   return {Fault::storage, at.words() + " gives: " + said, {}};
 }
 

@@ -1,4 +1,6 @@
 #pragma once
+// What a ledger holds; apart, so that who includes ledger.hpp need not know the database's library.
+
 #include <memory>
 
 #include "harness/ledger/connection.hpp"
