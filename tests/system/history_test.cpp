@@ -274,6 +274,30 @@ TEST_CASE("a recording is entered when it is imported, and its findings when it 
   CHECK_FALSE(std::filesystem::exists(rig.file("ledger.db")));
 }
 
+TEST_CASE("a run on the bench is entered; one whose keeper was killed is told, and entered by a rebuild") {
+  HistoryRig rig;
+  rig.simulate();
+  const auto plan = DemoRig::source("tests/system/short_response.json");
+  rig.run_plan(plan)->wait(60s);
+  const auto whole = rig.history({});
+  CAPTURE(whole.out, whole.err);
+  CHECK(lines_with(whole.out, "as planned") == 1);
+
+  const auto killed = rig.run_plan(plan);
+  const auto folders = [&] {
+    const std::filesystem::directory_iterator all{rig.file("runs")};
+    return std::count_if(begin(all), end(all), [](const auto& e) { return exists(e.path() / "run.json"); });
+  };
+  REQUIRE(eventually([&] { return folders() == 2; }, 30s));
+  killed->signal(SIGKILL);
+  killed->wait(10s);
+  CHECK(rig.history({}).out.find("note: a run folder is not in the ledger") != std::string::npos);
+  const auto again = rig.history({"--rebuild"});
+  CHECK(lines_with(again.out, "as planned") == 1);
+  CHECK(lines_with(again.out, "without a word") == 1);
+  CHECK(again.out.find("note:") == std::string::npos);
+}
+
 TEST_CASE("runs that end at once are all entered") {
   HistoryRig rig;
   std::vector<std::unique_ptr<Process>> runs;
