@@ -104,6 +104,8 @@ std::string stop_cause_name(StopCause cause) {
       return "disk";
     case StopCause::refused:
       return "refused";
+    case StopCause::disk_low:
+      return "the disk is almost full";
   }
   return "cause " + std::to_string(static_cast<unsigned>(cause));
 }

@@ -68,7 +68,7 @@ enum class TripCause : std::uint16_t {
   fault_remains,
   load_energy
 };
-enum class StopCause : std::uint16_t { finished, operator_stop, signal, disk, refused };
+enum class StopCause : std::uint16_t { finished, operator_stop, signal, disk, refused, disk_low };
 enum class RepeatEnd : std::uint16_t { time, limit };
 enum class RunState : std::uint16_t { setup, cold, armed, running, tripped };
 

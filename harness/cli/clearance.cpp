@@ -29,9 +29,12 @@ std::string plain(const std::string& name) {
   return out;
 }
 
-Result<void> prove(const Loaded& bench, const std::string& runs, Clearance& out) {
-  const auto proofs = read_proofs(runs);
+Result<void> prove(const Loaded& bench, const std::string& runs, const std::optional<Interrupted>& interrupted,
+                   Clearance& out) {
+  auto proofs = read_proofs(runs);
   if (!proofs) return tl::unexpected<Error>{proofs.error()};
+  if (interrupted)
+    std::erase_if(*proofs, [&](const InterlockProof& proof) { return proof.when <= interrupted->since; });
   std::string missing;
   for (const auto& state : proof_states(*bench.bench, *proofs, identity_of(bench), std::chrono::system_clock::now())) {
     if (state.trouble.empty())
@@ -41,8 +44,21 @@ Result<void> prove(const Loaded& bench, const std::string& runs, Clearance& out)
       missing += (missing.empty() ? "'" : ", '") + state.interlock + "' (" + state.trouble + ")";
   }
   if (missing.empty()) return {};
-  return fail(Fault::bad_input, "interlocks that nobody proved this shift: " + missing +
-                                    "; nothing was moved. Prove them: trackrod check BENCH --shift --runs " + runs);
+  return fail(Fault::bad_input, (interrupted ? "interlocks that nobody proved since the run was interrupted: "
+                                             : "interlocks that nobody proved this shift: ") +
+                                    missing + "; nothing was moved. Prove them: trackrod check BENCH --shift --runs " +
+                                    runs);
+}
+
+// With a name on the command line alone a machine could go on by itself.
+Result<void> ask_for_presence(const Bench& bench, const ArmingOptions& arming) {
+  const bool exercised = std::ranges::any_of(
+      bench.interlocks, [](const Interlock& interlock) { return interlock.proof == Proof::exercise; });
+  if (exercised || arming.confirmed_by.empty()) return {};
+  return fail(Fault::bad_input,
+              "--resume on the bench '" + bench.name +
+                  "', none of whose interlocks is exercised: somebody at the bench types a name at the "
+                  "terminal; leave out --confirmed-by. Nothing was moved");
 }
 
 Result<void> allow_unattended(const Loaded& moved) {
@@ -70,10 +86,13 @@ Result<std::string> name_of_person(const std::string& question, const std::strin
 }
 
 Result<Clearance> clearance(const Loaded& bench, const Loaded& moved, const std::string& runs,
-                            const ArmingOptions& arming, const Console& console) {
+                            const ArmingOptions& arming, const Console& console,
+                            const std::optional<Interrupted>& interrupted) {
   Clearance out;
   out.unattended = arming.unattended;
-  if (auto proven = prove(bench, runs, out); !proven) return tl::unexpected<Error>{proven.error()};
+  if (interrupted)
+    if (auto there = ask_for_presence(*bench.bench, arming); !there) return tl::unexpected<Error>{there.error()};
+  if (auto proven = prove(bench, runs, interrupted, out); !proven) return tl::unexpected<Error>{proven.error()};
   if (arming.unattended)
     if (auto allowed = allow_unattended(moved); !allowed) return tl::unexpected<Error>{allowed.error()};
   console.say(cautions);

@@ -1,6 +1,7 @@
 #pragma once
 // What must be so before anything moves: interlocks proven, the cautions read, and who stands at the bench named.
 
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
@@ -16,11 +17,18 @@ struct Clearance {
   std::vector<std::pair<std::string, std::string>> proofs;  // interlock, and how it was proven, by whom and when
 };
 
+// A run that goes on once whatever ended it is over: when that was. Somebody has to be there now: interlocks are proven
+// after that, and where the bench has none that is exercised, a name is typed at a terminal.
+struct Interrupted {
+  WallTime since;
+};
+
 // For the plan in `moved`, on the bench as it is described in `bench`: the same, but for a nudge, which adds an
 // interlock. Says the cautions and asks at the terminal for what `arming` does not name. May block for that. Error
 // kinds bad_input (with all that is missing), storage.
 Result<Clearance> clearance(const Loaded& bench, const Loaded& moved, const std::string& runs,
-                            const ArmingOptions& arming, const Console& console);
+                            const ArmingOptions& arming, const Console& console,
+                            const std::optional<Interrupted>& interrupted = {});
 
 // Asks at the terminal for a name, or gives `given`. `else_use` names the option that does without a terminal. Error
 // kind bad_input.

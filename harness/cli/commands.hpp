@@ -72,6 +72,7 @@ int rehearse_command(const RehearseOptions& options, Console& console);
 struct RunOptions {
   PlanChoice files;
   std::string after, from;  // a run that was cut short, and the step to go on from; empty: none, its first one left
+  std::string resume;       // a long run that stopped in its repeat; then there are no `files`
   std::string runs{"runs"};
   std::string notify;  // program to start when something happens; empty: none
   ArmingOptions arming;

@@ -13,13 +13,6 @@ namespace {
 // Limits are looked at again when the cycles are so many times as many: the work of a night stays in proportion.
 constexpr double growth = 1.02;
 
-void add_names(const std::vector<TimelineItem>& items, const Timeline& timeline, std::set<std::string>& names) {
-  for (const auto& item : items) {
-    if (item.count == 0) names.insert(timeline.steps()[item.step].name);
-    add_names(item.levels.empty() ? item.first : item.levels.front(), timeline, names);
-  }
-}
-
 bool has_stops(const Criterion& criterion) { return std::ranges::any_of(criterion.limits, &LimitSpec::stops); }
 
 // The one repeat that is followed: the one that keeps a part of its samples, else the first one with followed steps.
@@ -27,8 +20,7 @@ const TimelineItem* followed_repeat(const Loaded& loaded) {
   const TimelineItem* found = nullptr;
   for (const auto& item : loaded.timeline->program()) {
     if (item.keep) return &item;
-    std::set<std::string> names;
-    for (const auto* steps : {&item.first, &item.check}) add_names(*steps, *loaded.timeline, names);
+    const auto names = steps_inside({item}, loaded.timeline->steps());
     for (const auto& criterion : loaded.plan->criteria)
       if (found == nullptr && has_stops(criterion) &&
           std::ranges::any_of(criterion.steps, [&](const auto& step) { return names.contains(step); }))
@@ -74,16 +66,6 @@ SignalSummary summary_of(const CaptureView& capture, SignalIndex signal, BenchTi
   return out;
 }
 
-// Signals that the plan's criteria name.
-std::vector<SignalIndex> signals_of(const Plan& plan) {
-  std::set<SignalIndex> all;
-  for (const auto& criterion : plan.criteria) {
-    for (const auto& [role, signal] : criterion.signals) all.insert(signal);
-    all.insert(criterion.conditions.begin(), criterion.conditions.end());
-  }
-  return {all.begin(), all.end()};
-}
-
 void cut_out(const TimeRange& hole, std::vector<TimeRange>& ranges) {
   std::vector<TimeRange> left;
   for (const auto& r : ranges) {
@@ -98,6 +80,15 @@ void cut_out(const TimeRange& hole, std::vector<TimeRange>& ranges) {
 }
 
 }  // namespace
+
+std::vector<SignalIndex> summarised_signals(const Plan& plan) {
+  std::set<SignalIndex> all;
+  for (const auto& criterion : plan.criteria) {
+    for (const auto& [role, signal] : criterion.signals) all.insert(signal);
+    all.insert(criterion.conditions.begin(), criterion.conditions.end());
+  }
+  return {all.begin(), all.end()};
+}
 
 bool is_followed(const Loaded& loaded) { return followed_repeat(loaded) != nullptr; }
 
@@ -119,9 +110,9 @@ Follower::Follower(const Loaded& loaded, const std::string& folder, CyclesFile f
       journal_{folder + "/journal"},
       repeat_{followed_repeat(loaded)},
       first_step_{first_direct(*repeat_, *loaded.timeline)},
+      inside_{steps_inside(repeat_->first, loaded.timeline->steps())},
       file_{std::move(file)},
       known_(loaded.plan->criteria.size()) {
-  add_names(repeat_->first, *loaded.timeline, inside_);
   for (std::size_t i = 0; i < known_.size(); ++i)
     for (const auto& value : file_.book()[i]) known_[i].insert(value.cycle);
 }
@@ -201,7 +192,7 @@ std::vector<Follower::Pass> Follower::passes_in(const JournalCapture& capture, b
 
 void Follower::take_passes(const JournalCapture& capture, const std::vector<Pass>& passes) {
   if (!repeat_->keep) return;
-  const auto signals = signals_of(*loaded_.plan);
+  const auto signals = summarised_signals(*loaded_.plan);
   const auto every = repeat_->keep->whole_every;
   for (const auto& pass : passes) {
     if (!pass.closed || (file_.last_pass() && pass.number <= *file_.last_pass())) continue;

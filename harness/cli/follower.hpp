@@ -18,6 +18,8 @@ namespace trackrod {
 
 // Whether the plan asks for it: it keeps only a part of a repeat, or has a limit that stops one.
 bool is_followed(const Loaded& loaded);
+// The signals of which each pass of a kept repeat has a summary: those that the plan's criteria name.
+std::vector<SignalIndex> summarised_signals(const Plan& plan);
 // Of the journal of any run.
 SegmentLimits segment_limits(const Loaded& loaded);
 

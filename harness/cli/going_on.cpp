@@ -8,20 +8,28 @@
 namespace trackrod {
 namespace {
 
-using Done = std::multiset<std::string>;  // names of the steps that were completed, each as often as it was
+// What a run has behind it.
+struct Done {
+  std::multiset<std::string> steps;  // names of those that were completed, each as often as it was
+  std::size_t ended_repeats{0};      // at the top of the plan: by time, or by a limit
+};
 
 bool complete(const std::vector<TimelineItem>& items, const std::vector<TimelineStep>& steps, Done& done);
 
 // Takes what it needs out of `done`.
 bool complete(const TimelineItem& item, const std::vector<TimelineStep>& steps, Done& done) {
   if (item.count == 0) {
-    const auto at = done.find(steps[item.step].name);
-    if (at == done.end()) return false;
-    done.erase(at);
+    const auto at = done.steps.find(steps[item.step].name);
+    if (at == done.steps.end()) return false;
+    done.steps.erase(at);
     return true;
   }
   for (std::uint64_t n = 0; n < item.count; ++n)
-    if (!complete(item.levels.empty() ? item.first : item.levels.front(), steps, done)) return false;
+    if (!complete(item.levels.empty() ? item.first : item.levels.front(), steps, done)) {
+      if (done.ended_repeats == 0) return false;
+      --done.ended_repeats;
+      return true;
+    }
   return true;
 }
 
@@ -63,7 +71,9 @@ Result<GoingOn> go_on_from(const std::string& after, const std::string& from, co
   if (!from.empty()) return out;
   Done done;
   for (const auto& span : run->capture->spans())
-    if (span.complete) done.insert(span.step);
+    if (span.complete) done.steps.insert(span.step);
+  done.ended_repeats =
+      static_cast<std::size_t>(std::ranges::count(run->capture->events(), EventKind::repeat_ended, &Event::kind));
   out.step = first_left(*run->loaded.timeline, std::move(done));
   if (out.step.empty()) return refused("left no step of the plan");
   return out;

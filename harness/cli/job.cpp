@@ -12,7 +12,8 @@ using Json = nlohmann::json;
 
 Result<int> write_job(const Loaded& loaded) {
   const auto text =
-      Json{{"bench", loaded.bench_sources}, {"plan", loaded.plan_sources}, {"set", loaded.set}, {"from", loaded.from}}
+      Json{{"bench", loaded.bench_sources}, {"plan", loaded.plan_sources},  {"set", loaded.set},
+           {"from", loaded.from},           {"passes", loaded.made.passes}, {"spent_ns", loaded.made.spent.count()}}
           .dump();
   const int fd = memfd_create("trackrod-job", MFD_CLOEXEC);
   if (fd < 0) return fail_os(Fault::internal, "no memory file for the loop's job", errno);
@@ -41,6 +42,7 @@ Result<Loaded> read_job(int descriptor) {
     loaded.plan_sources = j.at("plan").get<Sources>();
     loaded.set = j.at("set").get<Assignments>();
     loaded.from = j.at("from").get<std::string>();
+    loaded.made = {j.at("passes").get<std::uint64_t>(), Duration{j.at("spent_ns").get<Duration::rep>()}};
   } catch (const Json::exception& e) {
     return fail(Fault::internal, std::string{"the loop's job does not read: "} + e.what());
   }

@@ -22,7 +22,7 @@ void parse_sources(Loaded& loaded, Problems& problems) {
   if (!loaded.plan) return;
   loaded.timeline = Timeline::compile(*loaded.plan, *loaded.bench, problems);
   if (!loaded.timeline || loaded.from.empty()) return;
-  if (auto cut = loaded.timeline->begin_with(loaded.from); !cut) {
+  if (auto cut = loaded.timeline->begin_with(loaded.from, loaded.made); !cut) {
     problems.add({"--from", 0, 0, ""}, cut.error().context, "");
     loaded.timeline.reset();
   }

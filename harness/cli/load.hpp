@@ -19,6 +19,7 @@ struct Loaded {
   Sources bench_sources, plan_sources;
   Assignments set;
   std::string from;              // step of the plan that is the first one; empty: all of it
+  MadeBefore made;               // of the repeat that begins with it
   std::unique_ptr<Bench> bench;  // null when it has problems
   std::unique_ptr<Plan> plan;    // null when only a bench was asked for
   std::unique_ptr<Timeline> timeline;

@@ -57,9 +57,9 @@ class Options {
     sub.callback([this, command = std::move(command)] { chosen_ = command; });
     return sub;
   }
-  static void add_plan(CLI::App& sub, PlanChoice& files) {
-    sub.add_option("PLAN", files.plan, "plan file")->type_name(a_file)->required();
-    sub.add_option("--bench", files.bench, "bench file")->type_name(a_file)->required();
+  static void add_plan(CLI::App& sub, PlanChoice& files, bool needed = true) {
+    sub.add_option("PLAN", files.plan, "plan file")->type_name(a_file)->required(needed);
+    sub.add_option("--bench", files.bench, "bench file")->type_name(a_file)->required(needed);
     sub.add_option("--set", files.set, "name=value for a variable of the plan; may be repeated");
   }
 
@@ -168,7 +168,12 @@ class Options {
 
     auto& run = add("run", "run a plan on the bench. THE BENCH MOVES: see the cautions it prints",
                     [this](Console& c) { return run_command(run_, c); });
-    add_plan(run, run_.files);
+    add_plan(run, run_.files, /*needed=*/false);
+    run.add_option(
+           "--resume", run_.resume,
+           "instead of PLAN: folder of a long run that stopped in its repeat; go on with the pass after its last "
+           "whole one, once the interlocks were proven anew")
+        ->type_name(a_folder);
     run.add_option("--runs", run_.runs, "where run folders are made")->type_name(a_folder)->capture_default_str();
     run.add_option("--after", run_.after, "folder of a run of this plan that was cut short: go on where it ended")
         ->type_name(a_folder);

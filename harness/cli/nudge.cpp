@@ -145,7 +145,7 @@ int nudge(const Loaded& loaded, const BenchLook& look, const NudgeOptions& optio
               "', out and back, watched by an interlock where the bench has a sensor");
   const auto clear = clearance(loaded, moved, runs, arming, console);
   if (!clear) return console.complain(clear.error()), status_of(clear.error());
-  return run_plan(moved, runs, "", "", *clear, console);
+  return run_plan(moved, runs, {}, "", *clear, console);
 }
 
 }  // namespace trackrod

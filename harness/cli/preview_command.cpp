@@ -4,6 +4,8 @@
 #include <nlohmann/json.hpp>
 
 #include "harness/cli/commands.hpp"
+#include "harness/cli/disk_room.hpp"
+#include "harness/cli/follower.hpp"
 #include "harness/cli/load.hpp"
 #include "harness/cli/run_folder.hpp"
 #include "harness/plan/injected.hpp"
@@ -13,9 +15,6 @@
 
 namespace trackrod {
 namespace {
-
-// Of one sample in the journal, measured on the demo bench (docs/formats/journal.md).
-constexpr double journal_bytes_per_sample = 4.0;
 
 std::string at_most(double value, const std::string& unit) {
   return std::isfinite(value) ? shown(value, 4) + " " + unit : "a jump";
@@ -84,11 +83,18 @@ int preview_command(const PreviewChoice& options, Console& console) {
   Loaded loaded;
   if (const auto status = load_or_complain(options.files.bench, options.files.plan, options.files.set, console, loaded))
     return *status;
-  auto made = preview(*loaded.timeline, *loaded.bench, {1000, journal_bytes_per_sample});
+  auto made = preview(*loaded.timeline, *loaded.bench);
+  const auto need = capture_need(*loaded.timeline, *loaded.bench, summarised_signals(*loaded.plan).size());
   made.notes.insert(made.notes.begin(), loaded.plan->left_out.begin(), loaded.plan->left_out.end());
   console.say("plan '" + loaded.plan->name + "' on bench '" + loaded.bench->name +
               "': " + shown_time(seconds(made.length)) + " and " + shown_time(seconds(made.settle)) + " to settle, " +
-              std::to_string(made.steps) + " steps, about " + shown(made.capture_bytes / 1e6, 3) + " MB of capture");
+              std::to_string(made.steps) + " steps, about " + shown(need.journal / 1e6, 3) + " MB of journal and " +
+              shown(need.archive / 1e6, 3) + " MB of archive");
+  if (need.kept_rate > 0.0)
+    console.say("of its long repeat some " + shown(3600.0 * need.kept_rate / 1e6, 3) +
+                " MB an hour are kept in the journal, of " + shown(3600.0 * need.full_rate / 1e6, 3) +
+                " MB that are written");
+  console.say("a run ends in good order when less than " + shown(reserve_bytes(need) / 1e6, 3) + " MB are free");
   const auto faults = injected_faults(*loaded.timeline, *loaded.bench);
   for (const auto& fault : faults) console.say("  makes the fault '" + fault + "'");
   nlohmann::ordered_json j{{"plan", loaded.plan->name},
@@ -96,7 +102,9 @@ int preview_command(const PreviewChoice& options, Console& console) {
                            {"settle_s", seconds(made.settle)},
                            {"steps", made.steps},
                            {"endless", made.endless},
-                           {"capture_bytes", made.capture_bytes},
+                           {"journal_bytes", need.journal},
+                           {"archive_bytes", need.archive},
+                           {"kept_bytes_per_s", need.kept_rate},
                            {"faults", faults},
                            {"notes", made.notes},
                            {"signals", nlohmann::ordered_json::array()}};

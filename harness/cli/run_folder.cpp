@@ -103,6 +103,7 @@ std::string to_json(const RunRecord& r) {
          {"ended", r.ended.empty() ? Json(nullptr) : Json(r.ended)},
          {"after", r.after.empty() ? Json(nullptr) : Json(r.after)},
          {"from", r.from.empty() ? Json(nullptr) : Json(r.from)},
+         {"made_before", {{"passes", r.made.passes}, {"spent_ns", r.made.spent.count()}}},
          {"confirmed_by", r.confirmed_by.empty() ? Json(nullptr) : Json(r.confirmed_by)},
          {"and_by", r.and_by.empty() ? Json(nullptr) : Json(r.and_by)},
          {"unattended", r.unattended},
@@ -144,6 +145,9 @@ Result<RunRecord> run_record_from_json(const std::string& text) {
     r.confirmed_by = text_of("confirmed_by");
     if (j.contains("after")) r.after = text_of("after");  // not in older runs, as the next four
     if (j.contains("from")) r.from = text_of("from");
+    if (j.contains("made_before"))
+      r.made = {j.at("made_before").at("passes").get<std::uint64_t>(),
+                Duration{j.at("made_before").at("spent_ns").get<Duration::rep>()}};
     if (j.contains("and_by")) r.and_by = text_of("and_by");
     r.unattended = j.value("unattended", false);
     if (j.contains("proofs")) r.proofs = pairs_from(j.at("proofs"));
@@ -248,6 +252,7 @@ Result<Loaded> RunFolder::sources(const RunRecord& record) const {
   Loaded loaded;
   loaded.set = record.set;
   loaded.from = record.from;
+  loaded.made = record.made;
   for (const auto& [copies, into] :
        {std::pair{&record.bench, &loaded.bench_sources}, std::pair{&record.plan, &loaded.plan_sources}})
     for (const auto& copy : *copies) {

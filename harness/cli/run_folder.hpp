@@ -31,6 +31,7 @@ struct RunRecord {
   std::string program;         // "trackrod 0.1.0"
   std::string started, ended;  // ISO 8601, local time with offset; `ended` empty while it runs, both where not known
   std::string after, from;   // the run that this one goes on from, and its first step; empty: it began at the beginning
+  MadeBefore made;           // of the repeat that this run resumes, by those before it
   std::string confirmed_by;  // who armed the bench; empty in a rehearsal
   std::string and_by;        // who agreed to it besides; empty: nobody was asked
   bool unattended{false};    // nobody stayed at the bench

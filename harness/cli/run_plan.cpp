@@ -15,6 +15,7 @@
 #include "drivers/device/device_set.hpp"
 #include "harness/capture/events.hpp"
 #include "harness/capture/writer.hpp"
+#include "harness/cli/disk_room.hpp"
 #include "harness/cli/finish.hpp"
 #include "harness/cli/follower.hpp"
 #include "harness/cli/following.hpp"
@@ -70,7 +71,7 @@ void note_loop_death(RunRecord& record, const LoopEnd& end) {
 
 }  // namespace
 
-int run_plan(const Loaded& loaded, const std::string& runs, const std::string& after, const std::string& notify,
+int run_plan(const Loaded& loaded, const std::string& runs, const RunBefore& before, const std::string& notify,
              const Clearance& clearance, Console& console) {
   std::signal(SIGPIPE, SIG_IGN);
 
@@ -86,9 +87,14 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& a
   fds.job = *job;
   fds.links = set->descriptors();
 
+  const auto need = capture_need(*loaded.timeline, *loaded.bench, summarised_signals(*loaded.plan).size());
+  if (auto room = check_room(need, runs); !room) return console.complain(room.error()), harness_failed;
+
   RunRecord record;
-  record.after = after;
+  record.after = before.run;
   record.from = loaded.from;
+  record.made = loaded.made;
+  if (before.resumed) record.notes.push_back(before.resumed->sentence);
   record.confirmed_by = clearance.by;
   record.and_by = clearance.and_by;
   record.unattended = clearance.unattended;
@@ -110,6 +116,9 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& a
   DeviceInputs inputs{reader, set->device_pointers(), DeviceInputs::Reading::here};
   SharedRecords records{**shared};
   const TakeOverParts parts{*loaded.bench, set->device_pointers(), inputs, time, records};
+  if (before.resumed)
+    if (auto taken = take_cycles_over(*before.resumed, folder->path()); !taken)
+      return console.complain(taken.error()), harness_failed;
   std::optional<Following> following;
   std::string limit_passed;
   if (is_followed(loaded)) {
@@ -128,7 +137,16 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& a
   RunNews news{notify, *folder, log, console};
   Progress progress{*loaded.timeline, journal->header(), console};
   std::atomic<std::uint32_t> disk_stop{0};
-  Recorder recorder{*journal, **shared, disk_stop, [&](const Event& event) {
+  const auto low = [&, reserve = reserve_bytes(need), told = false]() mutable {
+    const auto left = free_bytes(folder->path());
+    if (told || !left || *left >= reserve) return told;
+    told = true;
+    news.low_disk("the disk of '" + folder->path() + "' has room for " + shown(*left / 1e6, 3) +
+                  " MB; the run ends in good order");
+    return true;
+  };
+  Recorder recorder{*journal, **shared, disk_stop,
+                    [&](const Event& event) {
                       progress.on_event(event);
                       news.on_event(event, progress.last());
                       log->info(event_words(event, journal->header()));
@@ -139,7 +157,8 @@ int run_plan(const Loaded& loaded, const std::string& runs, const std::string& a
                       // Should it not be written, the next record is not either, and that ends the run.
                       (void)journal->note(*note);
                       log->info("{}: {}", loaded.bench->devices[note->device].name, note->text);
-                    }};
+                    },
+                    low};
   const auto grant =
       become_realtime(loop_priority + 1);  // above the loop: a loop that spins must not keep its keeper away
   const auto end = mind_loop(*loop, parts, **shared, disk_stop, clearance.unattended ? Hangup::ignored : Hangup::stops,

@@ -84,7 +84,16 @@ std::optional<TripFacts> trip_facts(const RunRecord& record, const Loaded& loade
       facts.cut = span.step;
   }
   facts.steps = loaded.timeline->step_count();
-  if (!record.rehearsal && facts.complete < facts.steps)
+  const bool in_long_repeat = std::ranges::any_of(loaded.timeline->program(), [&](const TimelineItem& item) {
+    return (item.keep || item.count == without_end) &&
+           steps_inside({item}, loaded.timeline->steps()).contains(facts.cut);
+  });
+  if (!record.rehearsal && in_long_repeat)
+    facts.go_on =
+        "find the cause, prove the interlocks anew (trackrod check BENCH --shift), then: trackrod run --resume "
+        "FOLDER, the folder of this run (" +
+        record.id + "). It goes on with the pass after the last whole one, as a run of its own.";
+  else if (!record.rehearsal && facts.complete < facts.steps)
     facts.go_on =
         "find the cause, then: trackrod run " + record.plan.front().path + " --bench " + record.bench.front().path +
         " --after FOLDER, the folder of this run (" + record.id +

@@ -320,14 +320,16 @@ void Engine::end_step(BenchTime at, bool complete) noexcept {
 
 // The intent of a step goes to disk one step ahead, so that the loop seldom has to wait for it.
 void Engine::announce() noexcept {
+  if (announced_ > 0) {
+    look_for_end_of_repeat();
+    ahead_.next();
+  }
   if (ahead_.current() == nullptr) return;
   ++announced_;
   event(EventKind::step_announced, ahead_.current()->id, ahead_.cycle());
-  look_for_end_of_repeat();
-  ahead_.next();
 }
 
-// Looked at one step ahead as well, so that what was announced is what comes.
+// Looked at before the next step is announced, so that what was announced is what comes.
 void Engine::look_for_end_of_repeat() noexcept {
   if (repeat_ == nullptr || repeat_ends_ || ahead_.repeat() != repeat_) return;
   const bool time_is_over = repeat_->lasts > Duration{} && now_ - repeat_since_ >= repeat_->lasts;

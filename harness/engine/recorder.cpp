@@ -14,8 +14,13 @@ constexpr Duration sync_period = 1s;
 }  // namespace
 
 Recorder::Recorder(JournalWriter& journal, SharedState& shared, std::atomic<std::uint32_t>& stop,
-                   std::function<void(const Event&)> on_event)
-    : journal_{journal}, shared_{shared}, stop_{stop}, on_event_{std::move(on_event)}, thread_{[this] { run(); }} {}
+                   std::function<void(const Event&)> on_event, std::function<bool()> disk_is_low)
+    : journal_{journal},
+      shared_{shared},
+      stop_{stop},
+      on_event_{std::move(on_event)},
+      disk_is_low_{std::move(disk_is_low)},
+      thread_{[this] { run(); }} {}
 
 Recorder::~Recorder() {
   if (thread_.joinable()) (void)finish();
@@ -41,6 +46,7 @@ void Recorder::run() {
     if (now - synced >= sync_period || last) {
       keep(journal_.sync());
       synced = now;
+      if (disk_is_low_()) ask_to_stop(StopCause::disk_low);
     }
     if (!last) std::this_thread::sleep_for(look_period);
   }
@@ -65,7 +71,13 @@ void Recorder::take(const Record& record) {
 void Recorder::keep(const Result<void>& result) {
   if (result || !outcome_) return;
   outcome_ = result;
-  stop_.store(static_cast<std::uint32_t>(StopCause::disk) + 1);
+  ask_to_stop(StopCause::disk);
+}
+
+// The first cause counts.
+void Recorder::ask_to_stop(StopCause cause) {
+  std::uint32_t none = 0;
+  stop_.compare_exchange_strong(none, static_cast<std::uint32_t>(cause) + 1);
 }
 
 }  // namespace trackrod

@@ -13,10 +13,10 @@ namespace trackrod {
 
 class Recorder {
  public:
-  // `on_event` is called on the recorder's thread with each event, after it was written. `stop` is set to
-  // StopCause::disk when the journal cannot be written any more.
+  // `on_event` is called on the recorder's thread with each event, after it was written; `disk_is_low` each second.
+  // `stop` is set to StopCause::disk when the journal cannot be written any more, to disk_low when the disk is low.
   Recorder(JournalWriter& journal, SharedState& shared, std::atomic<std::uint32_t>& stop,
-           std::function<void(const Event&)> on_event);
+           std::function<void(const Event&)> on_event, std::function<bool()> disk_is_low);
   ~Recorder();
   Recorder(const Recorder&) = delete;
   Recorder& operator=(const Recorder&) = delete;
@@ -28,10 +28,12 @@ class Recorder {
   void run();
   void take(const Record& record);
   void keep(const Result<void>& result);
+  void ask_to_stop(StopCause cause);
   JournalWriter& journal_;
   SharedState& shared_;
   std::atomic<std::uint32_t>& stop_;
   std::function<void(const Event&)> on_event_;
+  std::function<bool()> disk_is_low_;
   BenchTime last_{};  // of the last tick or event: what is missing is later
   std::atomic<bool> ending_{false};
   Result<void> outcome_;

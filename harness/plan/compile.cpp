@@ -29,10 +29,11 @@ Size size_of(const std::vector<TimelineItem>& items, const std::vector<TimelineS
 Size size_of_repeat(const TimelineItem& item, const std::vector<TimelineStep>& steps) {
   const auto first = size_of(item.first, steps), again = size_of(item.again, steps), check = size_of(item.check, steps);
   const bool by_time = item.lasts > Duration{}, endless = item.count == without_end && !by_time;
-  double passes = static_cast<double>(item.count);
+  double passes = static_cast<double>(item.count - item.made_before);
   if (endless) passes = 1.0;
   // The last one begins no later than when the time is over, and is finished.
-  if (by_time) passes = 1.0 + std::ceil(seconds(item.lasts) / again.seconds);
+  const double share_of_check = item.check_every == 0 ? 0.0 : check.seconds / static_cast<double>(item.check_every);
+  if (by_time) passes = 1.0 + std::ceil(seconds(item.lasts) / (again.seconds + share_of_check));
   const double checks = item.check_every == 0 ? 0.0 : std::floor(passes / static_cast<double>(item.check_every));
   return {first.seconds + (passes - 1.0) * again.seconds + checks * check.seconds,
           first.steps + (passes - 1.0) * again.steps + checks * check.steps,
@@ -67,14 +68,6 @@ Size size_of(const std::vector<TimelineItem>& items, const std::vector<TimelineS
   return whole;
 }
 
-bool has_inside(const TimelineItem& item, const std::string& name, const std::vector<TimelineStep>& steps) {
-  const auto in = [&](const std::vector<TimelineItem>& items) {
-    return std::ranges::any_of(items, [&](const TimelineItem& i) { return has_inside(i, name, steps); });
-  };
-  if (item.count == 0) return steps[item.step].name == name;
-  return in(item.first) || in(item.check) || (!item.levels.empty() && in(item.levels.front()));
-}
-
 // Brings `values` to where the items leave each signal that they drive. A seek ends where it began.
 void go_through(const std::vector<TimelineItem>& items, const std::vector<TimelineStep>& steps,
                 std::vector<double>& values) {
@@ -85,6 +78,15 @@ void go_through(const std::vector<TimelineItem>& items, const std::vector<Timeli
     else if (item.levels.empty())
       go_through(item.count == 1 ? item.first : item.again, steps, values);
   }
+}
+
+Result<void> take_made(TimelineItem& repeat, const MadeBefore& made) {
+  const bool by_time = repeat.lasts > Duration{};
+  if (made.passes >= repeat.count || (by_time && made.spent >= repeat.lasts))
+    return fail(Fault::bad_input, "all passes of the repeat were made; go on with the step behind it");
+  repeat.made_before = made.passes;
+  if (by_time) repeat.lasts -= made.spent;
+  return {};
 }
 
 }  // namespace
@@ -128,8 +130,9 @@ std::unique_ptr<Timeline> Timeline::compile(const Plan& plan, const Bench& bench
   return timeline;
 }
 
-Result<void> Timeline::begin_with(const std::string& name) {
-  const auto at = std::ranges::find_if(program_, [&](const auto& item) { return has_inside(item, name, steps_); });
+Result<void> Timeline::begin_with(const std::string& name, const MadeBefore& made) {
+  const auto at =
+      std::ranges::find_if(program_, [&](const auto& item) { return steps_inside({item}, steps_).contains(name); });
   if (at == program_.end()) {
     std::vector<std::string> names;
     for (const auto& step : steps_) names.push_back(step.name);
@@ -148,6 +151,8 @@ Result<void> Timeline::begin_with(const std::string& name) {
   go_through({program_.begin(), at}, steps_, values);
   for (auto& [signal, value] : start_) value = values[signal];
   program_.erase(program_.begin(), at);
+  if (made.passes > 0)
+    if (auto taken = take_made(program_.front(), made); !taken) return taken;
   const auto size = size_of(program_, steps_);
   length_ = from_seconds(size.seconds);
   step_count_ = static_cast<std::uint64_t>(size.steps);

@@ -151,9 +151,6 @@ Preview preview(const Timeline& timeline, const Bench& bench, const PreviewOptio
   out.settle = timeline.settle();
   out.steps = timeline.step_count();
   const Layout layout{timeline, out};
-  const double ticks = seconds(out.length + out.settle) / seconds(bench.tick);
-  out.capture_bytes = ticks * static_cast<double>(bench.signals.size()) * options.bytes_per_sample;
-
   for (const auto& [signal, start] : timeline.start()) {
     const Tracer tracer{out, layout.steps(), signal, start};
     const auto& spec = bench.signals[signal];

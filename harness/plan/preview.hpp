@@ -49,14 +49,11 @@ struct Preview {
   double drawn_seconds{0};
   std::vector<PreviewStretch> stretches;
   std::vector<PreviewSignal> signals;  // those that the plan moves
-  double capture_bytes{0};             // expected, see PreviewOptions
   std::vector<std::string> notes;      // what a person should know before starting, in sentences
 };
 
 struct PreviewOptions {
   std::size_t slices{1000};  // of each curve, at most
-  // Size of one sample in the capture. The capture is taken to hold one sample of every signal of the bench a tick.
-  double bytes_per_sample{24};
 };
 
 Preview preview(const Timeline& timeline, const Bench& bench, const PreviewOptions& options = {});

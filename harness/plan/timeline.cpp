@@ -9,6 +9,16 @@ const TimelineStep& first_step(const TimelineItem& item, const std::vector<Timel
   return first_step(item.levels.empty() ? item.first.front() : item.levels.front().front(), steps);
 }
 
+std::set<std::string> steps_inside(const std::vector<TimelineItem>& items, const std::vector<TimelineStep>& steps) {
+  std::set<std::string> names;
+  for (const auto& item : items) {
+    if (item.count == 0) names.insert(steps[item.step].name);
+    names.merge(steps_inside(item.levels.empty() ? item.first : item.levels.front(), steps));
+    names.merge(steps_inside(item.check, steps));
+  }
+  return names;
+}
+
 Timeline::Cursor::Cursor(const Timeline& timeline) : timeline_{&timeline}, levels_(timeline.depth_) {
   levels_[0].items = &timeline.program_;
   settle_on_step();
@@ -73,7 +83,7 @@ void Timeline::Cursor::settle_on_step() noexcept {
         return;
       }
       auto& inner = levels_[++level_];
-      inner = {&item.first, 0, &item};
+      inner = {&item.first, 0, &item, item.made_before};
       if (!item.levels.empty()) choose(inner);
     } else if (level.repeat == nullptr) {
       current_ = nullptr;

@@ -5,6 +5,7 @@
 #include <limits>
 #include <memory>
 #include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -57,6 +58,12 @@ struct Keep {
       std::chrono::minutes{30}};  // from the begin of one whole pass to that of the next; 0: only the first
 };
 
+// Of a repeat of which earlier runs have made a part.
+struct MadeBefore {
+  std::uint64_t passes{0};
+  Duration spent{};  // on them
+};
+
 // An element of the program: a step, a body repeated, or a body sought through. The first pass of a repeated body
 // starts from what came before it, the later ones from its own end, so both are kept. A sought body ends where it
 // began, and so does a check.
@@ -69,11 +76,15 @@ struct TimelineItem {
   Duration lasts{};              // no pass begins after that time; 0: no bound
   std::uint64_t check_every{0};  // passes after which `check` is run, each time
   std::vector<TimelineItem> check;
-  std::optional<Keep> keep;  // none: every sample
+  std::optional<Keep> keep;      // none: every sample
+  std::uint64_t made_before{0};  // of `count`, passes that earlier runs have made
 };
 
 // The first step of an element, where it begins.
 const TimelineStep& first_step(const TimelineItem& item, const std::vector<TimelineStep>& steps);
+
+// The names of all steps in a part of a program.
+std::set<std::string> steps_inside(const std::vector<TimelineItem>& items, const std::vector<TimelineStep>& steps);
 
 // Where every driven signal is once the bench is armed and before a plan moves it, by SignalIndex; 0 for read ones.
 std::vector<double> armed_values(const Bench& bench);
@@ -88,8 +99,9 @@ class Timeline {
 
   // Leaves out all before the first element of the program that is the step `name` or has it inside: a repeat or a seek
   // begins anew, a road has its whole way in. Each signal starts where that element finds it. Steps keep their ids.
-  // Error kind bad_input: no such step, or one in the middle of a road.
-  Result<void> begin_with(const std::string& name);
+  // `made`: of that element, which is a repeat; its passes are counted from there on. Error kind bad_input: no such
+  // step, or one in the middle of a road; nothing is left of the repeat.
+  Result<void> begin_with(const std::string& name, const MadeBefore& made = {});
 
   const std::vector<TimelineStep>& steps() const { return steps_; }
   const std::vector<TimelineItem>& program() const { return program_; }

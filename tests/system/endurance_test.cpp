@@ -111,6 +111,19 @@ TEST_CASE("what is worked out while a run goes on is what the whole capture give
       CHECK(capture->points(a, span.from, span.to)->size() > 1000);
     }
   }
+  // Stamps of a rehearsal are even, and take less than those of a run over real links.
+  SECTION("the preview knew how much would be written: not half of it at least, nor four times as much") {
+    for (const auto* rig : {&whole, &kept}) {
+      const auto preview =
+          rig->start({"--json", "preview", rig->file("plan.json"), "--bench", rig->bench()}, "preview");
+      REQUIRE(preview->wait(20s) == 0);
+      const auto expected = Json::parse(preview->out())["journal_bytes"].get<double>();
+      const auto written = static_cast<double>(rig->journal_size());
+      CAPTURE(expected, written);
+      CHECK(expected > 0.5 * written);
+      CHECK(expected < 4.0 * written);
+    }
+  }
   SECTION("scoring it again, from the folder alone, gives the same") {
     const auto again = kept.start({"--json", "score", kept.run_folder()}, "score");
     CHECK(again->wait(120s) == 0);
