@@ -56,6 +56,10 @@ FieldDevice::FieldDevice(const Bench& bench, std::size_t index, Link& link, std:
                          Carries carries)
     : link_{link}, protocol_{std::move(protocol)}, figures_{bench, index} {
   if (carries == Carries::can_frames) bus_.emplace();
+  std::size_t points = 0;
+  for (const auto& s : bench.signals)
+    if (s.device == index && s.list) points = std::max(points, s.list->points);
+  list_.reserve(points);
   for (std::size_t i = 0; i < bench.signals.size(); ++i) {
     const auto& s = bench.signals[i];
     if (s.device != index || is_link_field(s.field)) continue;
@@ -123,6 +127,19 @@ bool FieldDevice::set(SignalIndex signal, double value) noexcept {
   if (!std::isfinite(field_value)) return false;
   protocol_->set(m->field, field_value);
   return true;
+}
+
+bool FieldDevice::prepare_list(SignalIndex signal, std::span<const ListPoint> points) noexcept {
+  const auto* m = driven(signal);
+  if (m == nullptr || points.size() > list_.capacity()) return false;
+  list_.clear();
+  for (const auto& p : points) list_.push_back({(p.value - m->offset) / m->gain, p.dwell});
+  return protocol_->prepare_list(m->field, list_);
+}
+
+bool FieldDevice::start_list(SignalIndex signal) noexcept {
+  const auto* m = driven(signal);
+  return m != nullptr && protocol_->start_list(m->field);
 }
 
 bool FieldDevice::settled(SignalIndex signal) const noexcept {

@@ -28,6 +28,8 @@ class FieldDevice final : public Device {
   void arrived(std::span<const std::byte> bytes, Stamp stamp, SampleSink& samples) noexcept override;
   void look(BenchTime now, SampleSink& samples) noexcept override;
   bool set(SignalIndex signal, double value) noexcept override;
+  bool prepare_list(SignalIndex signal, std::span<const ListPoint> points) noexcept override;
+  bool start_list(SignalIndex signal) noexcept override;
   // What a full serial port did not take is kept and goes first the next time; nothing else is asked of the protocol
   // until then.
   Sent transmit(BenchTime now) noexcept override;
@@ -72,6 +74,7 @@ class FieldDevice final : public Device {
   std::vector<Mapping> reads_;           // by field; a field may feed several signals
   std::vector<std::size_t> first_read_;  // of each field, and the end
   std::vector<Mapping> drives_;          // by signal
+  std::vector<ListPoint> list_;          // of a signal, as values of its field
   LinkFigures figures_;
   std::array<std::byte, 2048> rest_{};  // of a message that was sent in part
   std::size_t rest_from_{0}, rest_size_{0};

@@ -19,6 +19,7 @@
 #include "harness/base/clock_model.hpp"
 #include "harness/base/message_fault.hpp"
 #include "harness/base/time.hpp"
+#include "harness/base/value_list.hpp"
 
 namespace trackrod {
 
@@ -66,6 +67,9 @@ class Protocol : public Disturbable {
   virtual std::optional<BenchTime> on_quiet(BenchTime /*now*/, FieldSink& /*sink*/) noexcept { return std::nullopt; }
   // The value to be sent from now on. It is kept until the next one.
   virtual void set(FieldIndex field, double value) noexcept = 0;
+  // As Device::prepare_list() and start_list() say; values of the field.
+  virtual bool prepare_list(FieldIndex /*field*/, std::span<const ListPoint> /*points*/) noexcept { return false; }
+  virtual bool start_list(FieldIndex /*field*/) noexcept { return false; }
   // The next message to be sent at `now`; empty when none is due. Valid until the next call; call until empty. A
   // message counts as sent when it was asked for.
   virtual std::span<const std::byte> due(BenchTime now) noexcept = 0;

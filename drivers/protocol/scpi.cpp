@@ -23,7 +23,10 @@ Scpi::Scpi(const ScpiSettings& s)
   Problems none;
   fields_ = check_scpi(s, none);
   cut_off_ = s.cut_off.value + line_end_;
-  for (const auto& [name, setting] : s.settings) targets_.emplace_back(setting);
+  for (const auto& [name, setting] : s.settings) {
+    targets_.emplace_back(setting);
+    lists_.push_back(setting.list ? std::make_unique<ScpiValueList>(setting.list->value, setting.digits) : nullptr);
+  }
   for (const auto& [name, relay] : s.relays) targets_.emplace_back(relay);
   for (const auto& [name, reading] : s.readings)
     readings_.push_back({reading.query.value, reading.every, reading.block, {}, false});
@@ -31,6 +34,8 @@ Scpi::Scpi(const ScpiSettings& s)
   std::size_t longest = error_query_.size();
   for (const auto& target : targets_) longest = std::max(longest, target.longest_message());
   for (const auto& reading : readings_) longest = std::max(longest, reading.query.size());
+  for (const auto& list : lists_)
+    if (list) longest = std::max(longest, list->longest_message());
   out_.reserve(longest + 64);
   identity_.reserve(LineReader::longest);
 }
@@ -43,11 +48,32 @@ std::optional<double> Scpi::Reading::value_in(std::string_view answer) const noe
 
 void Scpi::set(FieldIndex field, double value) noexcept {
   if (field >= targets_.size()) return;
+  // A plain value ends a list: first it is what the instrument falls back on, then the list goes.
+  if (auto* list = list_of(field); list != nullptr && std::isfinite(value) && list->is_prepared() &&
+                                   (list->is_running() || !targets_[field].wants(value))) {
+    list->stop();
+    targets_[field].forget();
+  }
   bool beyond = false;
   if (!std::isfinite(value) || (targets_[field].want(value, beyond) && beyond)) ++counters_.clamped;
 }
 
-bool Scpi::settled(FieldIndex field) const noexcept { return field < targets_.size() && targets_[field].settled(); }
+bool Scpi::settled(FieldIndex field) const noexcept {
+  if (field < lists_.size() && lists_[field] && lists_[field]->is_stopping()) return false;
+  return field < targets_.size() && targets_[field].settled();
+}
+
+bool Scpi::prepare_list(FieldIndex field, std::span<const ListPoint> points) noexcept {
+  auto* list = list_of(field);
+  return list != nullptr && list->prepare(points);
+}
+
+bool Scpi::start_list(FieldIndex field) noexcept {
+  auto* list = list_of(field);
+  if (list == nullptr || !list->is_ready()) return false;
+  list->start();
+  return true;
+}
 
 std::span<const std::byte> Scpi::due(BenchTime now) noexcept {
   if (open_ != Question::none) {
@@ -61,6 +87,7 @@ std::span<const std::byte> Scpi::due(BenchTime now) noexcept {
   }
   for (auto& t : targets_)
     if (t.unsent && now >= t.not_before) return write(t);
+  if (const auto of_list = lists_due(); !of_list.empty()) return of_list;
   if (const auto starved = ask_reading(now, true); !starved.empty()) return starved;
   if (const auto owed = ask_what_is_owed(now); !owed.empty()) return owed;
   if (asks_identity_) return ask(Question::identity, 0, "*IDN?", now);
@@ -73,6 +100,32 @@ std::span<const std::byte> Scpi::write(ScpiTarget& target) {
   errors_in_a_row_ = 0;
   out_ += line_end_;
   return std::as_bytes(std::span{out_});
+}
+
+std::span<const std::byte> Scpi::send(std::string_view command) {
+  out_ = command;
+  owes_errors_ = true;
+  errors_in_a_row_ = 0;
+  out_ += line_end_;
+  return std::as_bytes(std::span{out_});
+}
+
+// What ends a list goes before what starts one, and that before what hands one over.
+std::span<const std::byte> Scpi::lists_due() {
+  for (auto next : {&ScpiValueList::stopping, &ScpiValueList::starting, &ScpiValueList::preparing})
+    for (const auto& list : lists_)
+      if (list)
+        if (const auto message = (*list.*next)(); !message.empty()) return send(message);
+  return {};
+}
+
+// Whatever the instrument does now is not known.
+void Scpi::end_lists() {
+  for (std::size_t i = 0; i < lists_.size(); ++i) {
+    if (!lists_[i]) continue;
+    lists_[i]->stop();
+    targets_[i].forget();
+  }
 }
 
 std::span<const std::byte> Scpi::ask(Question question, std::size_t index, std::string_view text, BenchTime now) {
@@ -216,6 +269,8 @@ void Scpi::take_error(int code, BenchTime now) {
   if (code == 0) {
     owes_errors_ = false;
     for (auto& t : targets_) t.clean = true;
+    for (const auto& list : lists_)
+      if (list) list->found(true);
     return;
   }
   ++counters_.refused;
@@ -224,6 +279,8 @@ void Scpi::take_error(int code, BenchTime now) {
   // Which command it was about is not said: every value that is not yet known to be right is sent again.
   for (auto& t : targets_)
     if (t.is_open()) t.try_again(now + timeout_);
+  for (const auto& list : lists_)
+    if (list) list->found(false);
 }
 
 void Scpi::no_answer() {
@@ -258,6 +315,7 @@ void Scpi::save(std::span<std::uint32_t> words) const noexcept {
 void Scpi::load(std::span<const std::uint32_t> words) noexcept {
   if (!words.empty() && words[0] == 1) identified_ = true;
   asks_identity_ = !identified_;
+  end_lists();
   cut_off_sent_ = true;
   open_ = Question::none;
   out_of_step_ = true;

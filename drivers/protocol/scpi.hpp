@@ -8,11 +8,13 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <memory>
 #include <span>
 #include <string>
 #include <vector>
 
 #include "drivers/protocol/protocol.hpp"
+#include "drivers/protocol/scpi_list.hpp"
 #include "drivers/protocol/scpi_settings.hpp"
 #include "drivers/protocol/scpi_target.hpp"
 #include "drivers/protocol/scpi_text.hpp"
@@ -34,6 +36,8 @@ class Scpi final : public Protocol {
   const std::vector<FieldInfo>& fields() const noexcept override { return fields_; }
   bool on_bytes(std::span<const std::byte> bytes, Stamp stamp, FieldSink& sink) noexcept override;
   void set(FieldIndex field, double value) noexcept override;
+  bool prepare_list(FieldIndex field, std::span<const ListPoint> points) noexcept override;
+  bool start_list(FieldIndex field) noexcept override;
   std::span<const std::byte> due(BenchTime now) noexcept override;
   bool settled(FieldIndex field) const noexcept override;
   std::uint32_t take_message() noexcept override;
@@ -62,6 +66,10 @@ class Scpi final : public Protocol {
 
   bool expects_block() const noexcept;
   std::span<const std::byte> write(ScpiTarget& target);
+  std::span<const std::byte> send(std::string_view command);
+  std::span<const std::byte> lists_due();
+  void end_lists();
+  ScpiValueList* list_of(FieldIndex field) noexcept { return field < lists_.size() ? lists_[field].get() : nullptr; }
   std::span<const std::byte> ask(Question question, std::size_t index, std::string_view text, BenchTime now);
   std::span<const std::byte> ask_what_is_owed(BenchTime now);
   std::span<const std::byte> ask_reading(BenchTime now, bool only_starved);
@@ -73,8 +81,9 @@ class Scpi final : public Protocol {
   void tell(std::uint32_t message);
 
   std::vector<FieldInfo> fields_;
-  std::vector<ScpiTarget> targets_;  // FieldIndex 0 ..
-  std::vector<Reading> readings_;    // .. then these
+  std::vector<ScpiTarget> targets_;                    // FieldIndex 0 ..
+  std::vector<std::unique_ptr<ScpiValueList>> lists_;  // by target; null: it runs none
+  std::vector<Reading> readings_;                      // .. then these
   std::string identify_, error_query_, line_end_, cut_off_;
   std::string identity_;  // answer to *IDN?
   Duration timeout_;

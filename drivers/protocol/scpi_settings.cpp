@@ -8,6 +8,25 @@ namespace {
 
 using namespace std::chrono_literals;
 
+const Fields<ScpiList>& list_fields() {
+  static const auto fields =
+      Fields<ScpiList>{"scpi_list", "A list of values that the instrument runs by itself, once it is told to start"}
+          .need("points", &ScpiList::points, integer<int>(2, 4096), "most points that it takes")
+          .may("shortest", &ScpiList::shortest, duration(100us, 1s),
+               "shortest dwell of a point; others are whole multiples of it (default: 1 ms)")
+          .may("longest", &ScpiList::longest, duration(1ms, 1h), "longest dwell of a point (default: 10 s)")
+          .may("levels", &ScpiList::levels, located(text()), "header before the values (default: \"LIST:VOLT\")")
+          .may("dwells", &ScpiList::dwells, located(text()),
+               "header before their dwells in seconds (default: \"LIST:DWEL\")")
+          .may("count", &ScpiList::count, located(text()), "command that has it run once (default: \"LIST:COUN 1\")")
+          .may("on", &ScpiList::on, located(text()),
+               "command after which it waits for its start (default: \"VOLT:MODE LIST\")")
+          .may("off", &ScpiList::off, located(text()), "command back to the plain value (default: \"VOLT:MODE FIX\")")
+          .may("start", &ScpiList::start, located(text()), "command that starts it (default: \"INIT\")")
+          .may("abort", &ScpiList::abort, located(text()), "command that ends it at once (default: \"ABOR\")");
+  return fields;
+}
+
 const Fields<ScpiSetting>& setting_fields() {
   static const auto fields = Fields<ScpiSetting>{"scpi_setting", "A value that is set on the instrument"}
                                  .need("write", &ScpiSetting::write, located(text()),
@@ -16,6 +35,8 @@ const Fields<ScpiSetting>& setting_fields() {
                                       "query that tells what is set, as \"VOLT?\"")
                                  .may("tolerance", &ScpiSetting::tolerance, maybe(number(0, 1e9)),
                                       "how far what is read back may differ (default: one step of the last digit sent)")
+                                 .may("list", &ScpiSetting::list, maybe(located(object(list_fields))),
+                                      "the instrument can run a list of values by itself")
                                  .may("digits", &ScpiSetting::digits, integer<int>(0, 9),
                                       "digits sent behind the decimal point (default 4; 0 for on and off)");
   return fields;
@@ -135,6 +156,21 @@ void check_write(const Located<std::string>& write, Problems& problems) {
                  "queries go into 'read_back'");
 }
 
+void check_command(const Located<std::string>& command, Problems& problems) {
+  check_one_line(command, problems);
+  if (command.value.find('?') != std::string::npos)
+    problems.add(command.at, "found a query, \"" + command.value + "\"", "a command without '?'");
+}
+
+void check_list(const Located<ScpiList>& list, Problems& problems) {
+  const auto& l = list.value;
+  check_header(l.levels, false, problems);
+  check_header(l.dwells, false, problems);
+  for (const auto* command : {&l.count, &l.on, &l.off, &l.start, &l.abort}) check_command(*command, problems);
+  if (l.shortest >= l.longest)
+    problems.add(list.at, "'shortest' not below 'longest'", "a range of dwells", "the defaults are 1 ms and 10 s");
+}
+
 }  // namespace
 
 double ScpiSetting::step() const { return std::pow(10.0, -digits); }
@@ -192,7 +228,12 @@ std::vector<FieldInfo> check_scpi(const ScpiSettings& settings, Problems& proble
   for (const auto& [name, setting] : settings.settings) {
     check_write(setting.write, problems);
     if (setting.read_back) check_query(*setting.read_back, problems);
-    if (once(name)) all.push_back({name.value, false, true, setting.step(), 0.0, 0.0, 0.0});
+    if (setting.list) check_list(*setting.list, problems);
+    if (!once(name)) continue;
+    all.push_back({name.value, false, true, setting.step(), 0.0, 0.0, 0.0});
+    if (setting.list)
+      all.back().list = ListAbility{static_cast<std::size_t>(setting.list->value.points), setting.list->value.shortest,
+                                    setting.list->value.longest};
   }
   check_cut_off(settings.cut_off, problems);
   for (const auto& [name, relay] : settings.relays) {

@@ -12,12 +12,21 @@
 
 namespace trackrod {
 
+// How a setting is led by a list that the instrument runs by itself; headers after SCPI-1999, volume 2 (from memory).
+struct ScpiList {
+  int points{0};  // that it takes
+  Duration shortest{std::chrono::milliseconds{1}}, longest{std::chrono::seconds{10}};
+  Located<std::string> levels{"LIST:VOLT", {}}, dwells{"LIST:DWEL", {}}, count{"LIST:COUN 1", {}};
+  Located<std::string> on{"VOLT:MODE LIST", {}}, off{"VOLT:MODE FIX", {}}, start{"INIT", {}}, abort{"ABOR", {}};
+};
+
 // A value that is set, and read back where the instrument can tell it.
 struct ScpiSetting {
   Located<std::string> write;                     // "VOLT {}"
   std::optional<Located<std::string>> read_back;  // "VOLT?"
   std::optional<double> tolerance;                // default: one step of the last digit sent
   int digits{4};                                  // sent behind the decimal point
+  std::optional<Located<ScpiList>> list;          // it can run one
 
   double step() const;
 };

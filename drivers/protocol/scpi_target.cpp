@@ -49,6 +49,8 @@ bool ScpiTarget::want(double value, bool& beyond) noexcept {
   return true;
 }
 
+bool ScpiTarget::wants(double value) const noexcept { return has_value_ && rounded(value, digits_) == wanted_; }
+
 void ScpiTarget::try_again(BenchTime from) noexcept {
   move_ = 0;
   unsent = true;

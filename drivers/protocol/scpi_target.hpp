@@ -20,6 +20,10 @@ class ScpiTarget {
 
   // A finite value. False when it is what was wanted before. `beyond`: it is out of bounds, and the bound is wanted.
   bool want(double value, bool& beyond) noexcept;
+  // The instrument no longer holds what was sent: the next value goes out even if it is the same.
+  void forget() noexcept { has_value_ = false; }
+  // Whether that is what is wanted already.
+  bool wants(double value) const noexcept;
   // From the first move on, not before that time.
   void try_again(BenchTime not_before) noexcept;
   // The next message goes into `out`, without its line end, and counts as sent.

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "harness/base/fields.hpp"
+#include "harness/base/value_list.hpp"
 #include "harness/base/message_fault.hpp"
 
 namespace trackrod {
@@ -20,6 +21,7 @@ struct FieldInfo {
   bool readable{false}, drivable{false};
   double resolution{0.0}, resolution_offset{0.0};  // value = resolution * count + resolution_offset; 0 = continuous
   double low{0.0}, high{0.0};                      // what the field can hold; low == high: no bound
+  std::optional<ListAbility> list{};  // driven by lists too
   bool counted{false};  // driven in messages that count, so that who receives them can tell a lost or repeated one
 };
 

@@ -47,6 +47,7 @@ struct SignalSpec {
   SignalIndex start_from{no_signal};  // drive: arming starts at the present value of this signal instead of `rest`
   double max_jerk{0.0};               // drive: unit/s^3; 0 = unlimited
   bool counted{true};                 // drive: FieldInfo::counted
+  std::optional<ListAbility> list;    // drive: FieldInfo::list
 };
 
 enum class ControlMode : std::uint8_t { position, velocity, torque, impedance, free };

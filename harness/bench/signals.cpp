@@ -38,7 +38,10 @@ class SignalResolver {
     if (field != nullptr) {
       spec_.info.resolution = std::abs(spec_.gain) * field->resolution;
       spec_.info.resolution_offset = spec_.gain * field->resolution_offset + spec_.offset;
-      if (w_.direction == Direction::drive) spec_.counted = field->counted;
+      if (w_.direction == Direction::drive) {
+        spec_.counted = field->counted;
+        spec_.list = field->list;
+      }
     }
     return ranged;
   }

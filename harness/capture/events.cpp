@@ -129,6 +129,10 @@ std::string event_words(const Event& e, const StreamHeader& names) {
       return signal(names, e.a) + " is stale: the load runs to zero";
     case EventKind::load_back:
       return signal(names, e.a) + " is fresh again: the load comes in anew";
+    case EventKind::list_started:
+      return signal(names, e.a) + " is led by its device through a list from here on";
+    case EventKind::list_not_taken:
+      return signal(names, e.a) + " is led by the loop: its device has not taken the list";
     case EventKind::repeat_ended:
       return "the repeat ends with pass " + std::to_string(e.b) +
              (static_cast<RepeatEnd>(e.a) == RepeatEnd::time ? ": its time is over"

@@ -66,6 +66,10 @@ std::string event_kind_name(EventKind kind) {
       return "load_back";
     case EventKind::repeat_ended:
       return "repeat_ended";
+    case EventKind::list_started:
+      return "list_started";
+    case EventKind::list_not_taken:
+      return "list_not_taken";
   }
   return "event " + std::to_string(static_cast<unsigned>(kind));
 }

@@ -55,7 +55,9 @@ enum class EventKind : std::uint16_t {
                     // b = 1: of messages, the first right one went out at this instant
   load_stale,       // a = signal that the load model answers to: too old, the load runs to zero
   load_back,        // a = that signal: fresh again, the load comes in anew
-  repeat_ended      // a = RepeatEnd, b = passes that are made of the repeat at the top of the plan, this one with them
+  repeat_ended,     // a = RepeatEnd, b = passes that are made of the repeat at the top of the plan, this one with them
+  list_started,     // a = signal: its device leads it through the step, by itself
+  list_not_taken    // a = signal: its device has not taken the list, or not in time; the loop leads it
 };
 
 enum class TripCause : std::uint16_t {

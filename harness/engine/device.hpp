@@ -9,6 +9,7 @@
 #include "harness/base/account.hpp"
 #include "harness/base/message_fault.hpp"
 #include "harness/base/sample.hpp"
+#include "harness/base/value_list.hpp"
 
 namespace trackrod {
 
@@ -33,6 +34,11 @@ class Device : public Disturbable {
   virtual void look(BenchTime /*now*/, SampleSink& /*samples*/) noexcept {}
   // The value to be sent from now on, in the signal's unit. Not finite: ignored, and false.
   virtual bool set(SignalIndex signal, double value) noexcept = 0;
+  // Hands a course of the signal over, in its unit, for the device to run by itself later. False: it does not do that,
+  // or not now. A plain value other than the one sent last takes it back.
+  virtual bool prepare_list(SignalIndex /*signal*/, std::span<const ListPoint> /*points*/) noexcept { return false; }
+  // It begins with what is sent next. False: the device has not taken it, or not yet. The next plain value ends it.
+  virtual bool start_list(SignalIndex /*signal*/) noexcept { return false; }
   // Sends what is due at `now`. The result is the worst of what happened.
   virtual Sent transmit(BenchTime now) noexcept = 0;
   // errno of the last failed send.

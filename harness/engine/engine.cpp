@@ -25,6 +25,7 @@ Engine::Engine(EngineParts parts)
       interlocks_{parts_.bench.interlocks},
       faults_{parts_.bench, parts_.timeline, parts_.devices},
       load_{parts_.bench},
+      lists_{parts_.bench, parts_.timeline, parts_.devices},
       arming_{parts_.bench.arming, OnFailure::stop},
       safing_{parts_.bench.safe_state.actions, OnFailure::go_on},
       cursor_{parts_.timeline},
@@ -302,6 +303,7 @@ bool Engine::begin_step(BenchTime at) noexcept {
   }
   load_.begin_step(*cursor_.current(), wanted_);
   faults_.begin_step(*cursor_.current(), at);
+  lists_.begin(*cursor_.current(), *this);
   announce();
   return true;
 }
@@ -311,6 +313,7 @@ void Engine::end_step(BenchTime at, bool complete) noexcept {
   if (complete)
     for (const auto& channel : step.channels) wanted_[channel.signal] = channel.motion.at(step.length);
   faults_.end_step(now_, *this);
+  lists_.end();
   record(Event{at, complete ? 1.0 : 0.0, step.id, cursor_.cycle(), EventKind::step_ended});
   step_since_.reset();
   if (!complete) return;
@@ -327,6 +330,7 @@ void Engine::announce() noexcept {
   if (ahead_.current() == nullptr) return;
   ++announced_;
   event(EventKind::step_announced, ahead_.current()->id, ahead_.cycle());
+  lists_.announce(*ahead_.current());
 }
 
 // Looked at before the next step is announced, so that what was announced is what comes.
@@ -376,6 +380,12 @@ void Engine::let_go(std::size_t fault, BenchTime when, Duration after) noexcept 
 void Engine::remains(std::size_t fault, double value) noexcept {
   trip(TripCause::fault_remains, static_cast<std::uint32_t>(fault), value);
 }
+
+// ---- lists -------------------------------------------------------------------------------------
+
+void Engine::list_started(SignalIndex signal) noexcept { event(EventKind::list_started, signal); }
+
+void Engine::list_not_taken(SignalIndex signal) noexcept { event(EventKind::list_not_taken, signal); }
 
 // ---- the load model ----------------------------------------------------------------------------
 
@@ -469,7 +479,9 @@ void Engine::send(BenchTime due) noexcept {
       event(EventKind::setpoint_limited, drive, static_cast<std::uint32_t>(limited.by), wanted);
     limited_[drive] = clipped;
     sent_[drive] = limited.value;
-    parts_.devices[live_.device_of(drive)]->set(drive, limited.value);
+    // What its device leads gets no plain value but one that ends that: a fault's, or that of another phase.
+    if (lists_.leads(drive) && (phase_ != Phase::stepping || limited.value != wanted_[drive])) lists_.take_back(drive);
+    if (!lists_.leads(drive)) parts_.devices[live_.device_of(drive)]->set(drive, limited.value);
   }
   for (std::size_t d = 0; d < parts_.devices.size(); ++d) {
     const auto sent = parts_.devices[d]->transmit(now_);

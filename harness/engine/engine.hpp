@@ -16,6 +16,7 @@
 #include "harness/engine/minder.hpp"
 #include "harness/engine/road_load.hpp"
 #include "harness/engine/sequence.hpp"
+#include "harness/engine/value_lists.hpp"
 #include "harness/plan/timeline.hpp"
 
 namespace trackrod {
@@ -41,7 +42,7 @@ struct Outcome {
   std::uint64_t steps_done{0};
 };
 
-class Engine final : private InputSink, private SequenceHands, private FaultNotes {
+class Engine final : private InputSink, private SequenceHands, private FaultNotes, private ListNotes {
  public:
   // Allocates everything it will need. Nothing is sent before the first tick.
   explicit Engine(EngineParts parts);
@@ -83,6 +84,9 @@ class Engine final : private InputSink, private SequenceHands, private FaultNote
   void let_go(std::size_t fault, BenchTime when, Duration after) noexcept override;
   void remains(std::size_t fault, double value) noexcept override;
 
+  void list_started(SignalIndex signal) noexcept override;
+  void list_not_taken(SignalIndex signal) noexcept override;
+
   void watch_devices(BenchTime now) noexcept;
   void watch_for_trips(BenchTime now) noexcept;
   void advance(BenchTime due) noexcept;
@@ -116,6 +120,7 @@ class Engine final : private InputSink, private SequenceHands, private FaultNote
   InterlockWatch interlocks_;
   FaultInjector faults_;
   RoadLoad load_;
+  ValueLists lists_;
   SequenceRunner arming_, safing_;
   Timeline::Cursor cursor_, ahead_;
   std::vector<double> wanted_, sent_;

@@ -52,7 +52,7 @@ TEST_CASE("an independent judge takes the demo bench and refuses what is broken 
   };
   std::string files = keep("demo", demo_text()), expected = "valid " + (folder / "demo").string() + "\n";
   for (const auto* other : {"bench-udp.json", "bench-serial.json", "bench-can.json", "bench-canopen.json",
-                            "bench-faults.json", "bench-relays-scpi.json"}) {
+                            "bench-faults.json", "bench-relays-scpi.json", "bench-list.json"}) {
     files += keep(other, slurp(TRACKROD_SOURCE_DIR "/fixtures/demo_bench/" + std::string{other}));
     expected += "valid " + (folder / other).string() + "\n";
   }

@@ -214,7 +214,7 @@ TEST_CASE("every demo bench is sound, and has the demo's signals, axes and inter
   const auto whole = parse(demo_text()).bench;
   REQUIRE(whole);
   for (const auto* name : {"bench-udp.json", "bench-serial.json", "bench-can.json", "bench-canopen.json",
-                           "bench-faults.json", "bench-relays-scpi.json"}) {
+                           "bench-faults.json", "bench-relays-scpi.json", "bench-list.json"}) {
     CAPTURE(name);
     const auto sources = load_bench_sources(TRACKROD_SOURCE_DIR "/fixtures/demo_bench/" + std::string{name});
     REQUIRE(sources);

@@ -27,14 +27,14 @@ TEST_CASE("a header fits in its short and its long form, in any case, with optio
 }
 
 TEST_CASE("the identity has four fields") {
-  ScpiSupply supply{20};
+  ScpiSupply supply{20, true};
   const auto answer = said(supply, "*IDN?\n");
   CHECK(std::count(answer.begin(), answer.end(), ',') == 3);
   CHECK(answer.ends_with("\n"));
 }
 
 TEST_CASE("voltage and output are set, answered, and reset") {
-  ScpiSupply supply{20};
+  ScpiSupply supply{20, true};
   CHECK(said(supply, "VOLT 13.5\nOUTP ON\n") == "");
   CHECK(supply.voltage() == 13.5);
   CHECK(supply.output());
@@ -53,7 +53,7 @@ TEST_CASE("voltage and output are set, answered, and reset") {
 }
 
 TEST_CASE("the meters are read; a header without a leading colon goes on in the path of the one before") {
-  ScpiSupply supply{20};
+  ScpiSupply supply{20, true};
   supply.show(13.4321, 2.5);
   CHECK(said(supply, "MEAS:VOLT?;CURR?\n") == "13.4321;2.5000\n");
   CHECK(said(supply, "MEASure:SCALar:VOLTage:DC?\n") == "13.4321\n");
@@ -77,7 +77,7 @@ TEST_CASE("each wrong command leaves its error in the queue, and the setting as 
                Row{"OUTP 1 V", "-138,\"Suffix not allowed\""}, Row{"VOLT 5,6", "-108,\"Parameter not allowed\""},
                Row{"*IDN? 1", "-108,\"Parameter not allowed\""}, Row{"VOLT 5;;OUTP ON", "-102,\"Syntax error\""});
   CAPTURE(row.command);
-  ScpiSupply supply{20};
+  ScpiSupply supply{20, true};
   said(supply, "VOLT 5\n");
   CHECK(said(supply, std::string{row.command} + "\n") == "");
   CHECK(supply.voltage() == 5.0);
@@ -86,7 +86,7 @@ TEST_CASE("each wrong command leaves its error in the queue, and the setting as 
 }
 
 TEST_CASE("errors queue up in order, the last place tells of an overflow, and *CLS empties the queue") {
-  ScpiSupply supply{20};
+  ScpiSupply supply{20, true};
   said(supply, "FOO\nVOLT\n");
   CHECK(said(supply, "SYST:ERR?;ERR?\n") == "-113,\"Undefined header\";-109,\"Missing parameter\"\n");
   for (int i = 0; i < 40; ++i) said(supply, "FOO\n");
@@ -98,7 +98,7 @@ TEST_CASE("errors queue up in order, the last place tells of an overflow, and *C
 }
 
 TEST_CASE("the event status register tells error classes and is cleared by reading; the status byte sums up") {
-  ScpiSupply supply{20};
+  ScpiSupply supply{20, true};
   CHECK(said(supply, "*ESR?\n") == "128\n");  // power on
   CHECK(said(supply, "*ESR?\n") == "0\n");
   said(supply, "FOO\n");
@@ -113,7 +113,7 @@ TEST_CASE("the event status register tells error classes and is cleared by readi
 }
 
 TEST_CASE("a line may come in pieces; one that is too long is dropped whole; garbage costs one line") {
-  ScpiSupply supply{20};
+  ScpiSupply supply{20, true};
   CHECK(said(supply, "VO") == "");
   CHECK(said(supply, "LT 7;:VOLT?") == "");
   CHECK(said(supply, "\n") == "7.0000\n");
@@ -130,7 +130,7 @@ TEST_CASE("whatever comes, the setting stays in range and the next good line is 
   CAPTURE(seed);
   std::mt19937 random{seed};
   const std::string alphabet = "VOLTOUTPMEASYSERR*?:;,. 0123456789+-eE\n\r\tvolt\xff";
-  ScpiSupply supply{20};
+  ScpiSupply supply{20, true};
   for (int i = 0; i < 3000; ++i) {
     std::string text;
     for (auto n = random() % 40; n > 0; --n) text += alphabet[random() % alphabet.size()];
@@ -156,7 +156,7 @@ TEST_CASE("a line cut at any byte is refused, changes nothing, and the next valu
   for (const std::string line : {"VOLT 13.500\n", "OUTP 1\n", "VOLT?\n", "SYST:ERR?\n", "*IDN?\n", "MEAS:VOLT?\n"}) {
     for (std::size_t cut = 0; cut <= line.size(); ++cut) {
       CAPTURE(line, cut);
-      ScpiSupply supply{20};
+      ScpiSupply supply{20, true};
       said(supply, "VOLT 5\n");
       supply.take(bytes(line.substr(0, cut)));
       Scpi keeper{settings};
@@ -184,7 +184,7 @@ TEST_CASE("a line cut at any byte is refused, changes nothing, and the next valu
 }
 
 TEST_CASE("a line that is only ended, and not cut off, is carried out as it stands") {
-  ScpiSupply supply{20};
+  ScpiSupply supply{20, true};
   said(supply, "VOLT 13");
   said(supply, "\n");
   CHECK(supply.voltage() == 13.0);  // of "VOLT 13.5": why the cut-off is needed
@@ -193,7 +193,7 @@ TEST_CASE("a line that is only ended, and not cut off, is carried out as it stan
 TEST_CASE("an invalid character anywhere makes the supply refuse the whole message") {
   for (const char* line : {"VOLT 7!", "VOLT 7,@!", "VO!LT 7", "VOLT 7;OUTP 1!", "!"}) {
     CAPTURE(line);
-    ScpiSupply supply{20};
+    ScpiSupply supply{20, true};
     said(supply, std::string{line} + "\n");
     CHECK(supply.voltage() == 0.0);
     CHECK(said(supply, "SYST:ERR?\n") == "-101,\"Invalid character\"\n");
