@@ -60,6 +60,13 @@ Facts wires_of(const Bench& bench) {
   return facts;
 }
 
+// Of a night there would be too many to look at.
+bool is_step_left_out(const Event& event, const CaptureView& capture) {
+  if (event.kind != EventKind::step_started && event.kind != EventKind::step_ended) return false;
+  const auto at = std::ranges::partition_point(capture.left_out(), [&](const LeftOut& l) { return l.to < event.when; });
+  return at != capture.left_out().end() && at->from <= event.when;
+}
+
 RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureView& capture,
                   const StreamHeader& header) {
   RunFacts f;
@@ -108,8 +115,12 @@ RunFacts facts_of(const RunRecord& record, const Loaded& loaded, const CaptureVi
   f.deviations = record.notes;
   for (const auto& [name, value] : record.set)
     f.deviations.push_back("set by the command line: " + name + " = " + value);
+  if (!capture.left_out().empty())
+    f.deviations.push_back(
+        "steps of passes whose samples were left out are not among the events below; events.jsonl has them");
   for (const auto& event : capture.events())
-    if (event.kind != EventKind::step_announced && event.kind != EventKind::clock_pair)
+    if (event.kind != EventKind::step_announced && event.kind != EventKind::clock_pair &&
+        !is_step_left_out(event, capture))
       f.events.push_back({event.when - capture.begin(), event_words(event, header)});
   for (const auto& note : capture.notes()) {
     const bool by_device = note.device < header.devices.size();

@@ -139,11 +139,18 @@ Result<std::optional<std::string>> Follower::take(bool ended) {
     if (pass.closed) open_from = pass.from;
   const auto before = repeat_->keep ? repeat_->keep->before : Duration{};
   const auto ends = capture.segment_ends();
+  auto done_to = BenchTime::min();
   for (std::size_t i = 0; i < closed.size(); ++i) {
     if (!ended && (ends[i] >= open_from || open_from == BenchTime::max() || ends[i] + before > capture.end())) break;
     if (repeat_->keep)
       if (auto thinned = thin_segment(closed[i], leave_out); !thinned) return tl::unexpected<Error>{thinned.error()};
     ++done_;
+    done_to = std::max(done_to, ends[i]);
+  }
+  if (done_to > BenchTime::min()) {
+    const auto over = std::ranges::find_if(leave_out, [&](const TimeRange& r) { return r.to > done_to; });
+    straddling_.reset();
+    if (over != leave_out.end() && over->from <= done_to) straddling_ = *over;
   }
   return told_ ? std::nullopt : limit_passed(capture);
 }
@@ -208,6 +215,11 @@ void Follower::take_passes(const JournalCapture& capture, const std::vector<Pass
 std::vector<TimeRange> Follower::to_leave_out(const JournalCapture& capture, const std::vector<Pass>& passes) {
   std::vector<TimeRange> out;
   if (!repeat_->keep) return out;
+  // Of a pass that began in a segment before these only the end is seen.
+  if (straddling_) {
+    out.push_back(*straddling_);
+    if (!passes.empty()) out.back().to = std::min(out.back().to, passes.front().from);
+  }
   for (const auto& pass : passes) {
     if (!pass.closed || file_.whole().contains(pass.number)) continue;
     if (!out.empty() && out.back().to == pass.from)

@@ -57,6 +57,7 @@ class Follower {
   std::set<std::uint32_t> telling_;             // cycles that lack a value, or have one that they should not
   std::size_t done_{0};                         // segments that nothing more is done with
   std::vector<TimeRange> around_;               // of what happened
+  std::optional<TimeRange> straddling_;         // left out, and not over with the segments that are done
   std::size_t judged_at_{0};                    // values there were when limits were last looked at
   bool told_{false};
 };

@@ -104,6 +104,12 @@ TEST_CASE("what is worked out while a run goes on is what the whole capture give
     CHECK(there.size() < 30);
     CHECK(there.front() == 0);
     CHECK(kept.journal_size() * 4 < whole.journal_size());
+    // Of the others nothing is left but blocks at their edges, in whichever segment they end.
+    for (const auto& span : capture->spans()) {
+      if (span.step != "sweep" || span.kept || span.to > capture->end() - 12s) continue;
+      CAPTURE(span.cycle);
+      CHECK(capture->points(*capture->find("hand.angle"), span.from + 200ms, span.to - 200ms)->empty());
+    }
     for (const auto cycle : there) {
       const auto a = *capture->find("hand.angle");
       const auto span =
