@@ -26,7 +26,7 @@ struct ScpiSetting {
   std::optional<Located<std::string>> read_back;  // "VOLT?"
   std::optional<double> tolerance;                // default: one step of the last digit sent
   int digits{4};                                  // sent behind the decimal point
-  std::optional<Located<ScpiList>> list;          // it can run one
+  std::optional<Located<ScpiList>> list{};        // it can run one
 
   double step() const;
 };
